@@ -131,7 +131,7 @@ def test_and_gates_decode_the_mode(
     rises = {int(bit): (int(a), int(b)) for bit, a, b in re.findall(r"bit (\d+) (\d+) (\d+)", ran.stdout)}
     frame_rate = 25.175e6 / 800 / 525
     for axis, place in ((x, 0), (y, 1)):
-        for bit, tone in enumerate(axis.tones):
-            assert tone.hertz == pytest.approx(rises[bit][place] * frame_rate), tone.line
+        for bit, (line, hertz) in enumerate(axis.tones.items()):
+            assert hertz == pytest.approx(rises[bit][place] * frame_rate), line
     if counters == Counters():
         assert all(item.bits is not None for axis in (x, y) for item in axis.decoded)

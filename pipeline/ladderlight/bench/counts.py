@@ -43,21 +43,13 @@ class Decoded:
 
 
 @dataclass(frozen=True, kw_only=True)
-class Tone:
-    """How often a line rises: ``hertz`` on average over a frame, None where it depends on contents or on a switch."""
-
-    line: str
-    hertz: float | None
-
-
-@dataclass(frozen=True, kw_only=True)
 class Axis:
-    """One counter: its readings to decode, the polarity of its sync, and the frequency of each of its bits."""
+    """One counter: its readings to decode, the polarity of its sync, and how often each of its bits rises, in hertz."""
 
     name: str
     positive: bool
     decoded: tuple[Decoded, ...]
-    tones: tuple[Tone, ...]
+    tones: dict[str, float]
 
 
 def axes_of(board: Board) -> tuple[Axis, Axis]:
@@ -70,10 +62,7 @@ def axes_of(board: Board) -> tuple[Axis, Axis]:
             name=name,
             positive=axis.positive,
             decoded=tuple(_decoded(counter)),
-            tones=tuple(
-                Tone(line=f"{name}{bit}", hertz=_rises(_cycle(counter) >> bit & 1) * float(rate))
-                for bit in range(counter.bits)
-            ),
+            tones={f"{name}{bit}": _rises(_cycle(counter) >> bit & 1) * float(rate) for bit in range(counter.bits)},
         )
         for (name, counter, axis), rate in zip(counters, rates, strict=True)
     )

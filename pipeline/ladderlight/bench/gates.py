@@ -90,7 +90,6 @@ class Gates:
 def gates_of(board: Board) -> Gates:
     """Return the units that a board's wiring needs, their packages numbered after the memories' sockets."""
     plan = _Plan(board)
-    plan.make()
     return Gates(units=tuple(plan.units), paths={line: tuple(path) for line, path in plan.paths.items()})
 
 
@@ -130,7 +129,7 @@ class _Plan:
     _open: dict[tuple[Logic, Controls], tuple[str, int]] = field(default_factory=dict)
     _made: set[str] = field(default_factory=set)
 
-    def make(self) -> None:
+    def __post_init__(self) -> None:
         for memory in self.board.memories:
             for expression in memory.address[: memory.part.address_pins]:
                 self._provide(str(expression))

@@ -20,7 +20,7 @@ _BITS = 4
 """Bits of a counter package."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class PartToBuy:
     """A line of the list: how many, what, and the value or number to ask for."""
 
@@ -34,19 +34,18 @@ def parts_of(board: Board, wiring: Wiring) -> tuple[PartToBuy, ...]:
 
     Counters are counted in packages of four bits; gates that decode counts are the builder's choice and not counted.
     """
-    logic = list(_logic(board, wiring))
-    chips = list(_memories(board))
+    sold, division = _divider(board)
+    chips = [*_memories(board), *_logic(board, wiring, division)]
+    oscillator = "oscillator" + (f", divided by {division} for the x counter's clock" if division > 1 else "")
+    oscillator += "" if sold else ", not a common frequency"
     return (
         *chips,
-        *logic,
         *_resistors(board, wiring),
         *_sockets(wiring),
-        PartToBuy(quantity=1, what=f"connector {SOCKET}, 15-pin, socket, high density", value="DE-15"),
-        _oscillator(board),
+        PartToBuy(1, f"connector {SOCKET}, 15-pin, socket, high density", "DE-15"),
+        PartToBuy(1, oscillator, frequency(board.raster.clock * division)),
         PartToBuy(
-            quantity=sum(part.quantity for part in (*chips, *logic)),
-            what="ceramic capacitor, from VCC to GND beside each chip",
-            value="100 nF",
+            sum(part.quantity for part in chips), "ceramic capacitor, from VCC to GND beside each chip", "100 nF"
         ),
     )
 
@@ -59,64 +58,47 @@ def rating_above(watts: float) -> float:
 def _memories(board: Board) -> Iterator[PartToBuy]:
     tally: Counter[tuple[str, str]] = Counter()
     for memory in board.memories:
-        limit = longest_access(board, memory)
-        access = memory.access
+        limit, access = longest_access(board, memory), memory.access
         if access is None and limit is not None:
             access = memory.part.grade_within(limit)
         speed = "speed not stated" if access is None else f"{nanoseconds(access).replace('.0 ', ' ')} or faster"
-        tally[memory.part.number, f"memory chip, {speed}, {memory.part.package or 'package not stated'}"] += (
-            memory.chips
-        )
-    for (number, what), quantity in tally.items():
-        yield PartToBuy(quantity=quantity, what=what, value=number)
+        what = f"memory chip, {speed}, {memory.part.package or 'package not stated'}"
+        tally[what, memory.part.number] += memory.chips
+    return (PartToBuy(quantity, *kind) for kind, quantity in tally.items())
 
 
-def _logic(board: Board, wiring: Wiring) -> Iterator[PartToBuy]:
+def _logic(board: Board, wiring: Wiring, division: int) -> Iterator[PartToBuy]:
     used: dict[Logic, list[int]] = defaultdict(list)
     for units in wiring.gates.packages.values():
         used[units[0].logic].append(len(units))
     for logic, counts in used.items():
         of = f", {sum(counts)} of {len(counts) * logic.package.units} used" if logic.package.units > 1 else ""
-        yield PartToBuy(quantity=len(counts), what=f"{logic.package.holds}{of}", value=logic.value)
-    division = _divider(board)[1]
+        yield PartToBuy(len(counts), f"{logic.package.holds}{of}", logic.value)
     if division > 1:
         flip_flop = Logic.FLIP_FLOP.package
-        yield PartToBuy(
-            quantity=-(-_DIVISIONS[division] // flip_flop.units),
-            what=f"{flip_flop.holds}, to divide the oscillator by {division}",
-            value=flip_flop.number,
-        )
-    bits = board.x_counter.bits, board.y_counter.bits
-    counter = Logic.COUNTER.package
-    yield PartToBuy(
-        quantity=sum(-(-count // _BITS) for count in bits),
-        what=f"counter, {counter.holds}; x has {bits[0]} bits, y {bits[1]}",
-        value=counter.number,
-    )
+        quantity = -(-_DIVISIONS[division] // flip_flop.units)
+        yield PartToBuy(quantity, f"{flip_flop.holds}, to divide the oscillator by {division}", flip_flop.number)
+    bits, counter = (board.x_counter.bits, board.y_counter.bits), Logic.COUNTER.package
+    what = f"counter, {counter.holds}; x has {bits[0]} bits, y {bits[1]}"
+    yield PartToBuy(sum(-(-count // _BITS) for count in bits), what, counter.number)
 
 
 def _resistors(board: Board, wiring: Wiring) -> Iterator[PartToBuy]:
     by_value = defaultdict(list)
     for resistor in wiring.resistors:
         by_value[resistor.ohms].append(resistor)
-    tolerance = f"{tolerance_of(board.ladder) * 100:g} %, "
-    for ohms in sorted(by_value):
-        alike = by_value[ohms]
+    tolerance = f"{tolerance_of(board.ladder) * 100:g} %"
+    for _, alike in sorted(by_value.items()):
         most = max(resistor.watts for resistor in alike)
         labels = joined([resistor.label for resistor in alike])
-        yield PartToBuy(
-            quantity=len(alike),
-            what=f"resistor, {tolerance}{rating_above(most):g} W or more: {labels}, "
-            f"dissipating up to {in_words(most, 'W', digits=3)}",
-            value=alike[0].value,
-        )
+        what = f"resistor, {tolerance}, {rating_above(most):g} W or more: {labels}, dissipating up to "
+        yield PartToBuy(len(alike), what + in_words(most, "W", digits=3), alike[0].value)
 
 
 def _sockets(wiring: Wiring) -> Iterator[PartToBuy]:
-    packages = Counter(chip.package for chip in wiring.chips)
-    for package, quantity in packages.items():
+    for package, quantity in Counter(chip.package for chip in wiring.chips).items():
         what = "socket for a memory chip" + ("" if package else ", package not stated")
-        yield PartToBuy(quantity=quantity, what=what, value=package or "socket")
+        yield PartToBuy(quantity, what, package or "socket")
 
 
 def _divider(board: Board) -> tuple[bool, int]:
@@ -125,13 +107,3 @@ def _divider(board: Board) -> tuple[bool, int]:
         if board.raster.clock * division in OSCILLATORS:
             return True, division
     return False, 1
-
-
-def _oscillator(board: Board) -> PartToBuy:
-    sold, division = _divider(board)
-    what = "oscillator" + (f", divided by {division} for the x counter's clock" if division > 1 else "")
-    return PartToBuy(
-        quantity=1,
-        what=what if sold else f"{what}, not a common frequency",
-        value=frequency(board.raster.clock * division),
-    )

@@ -10,21 +10,24 @@ from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.lines import Signal
 from ladderlight.devices.pinouts import pinout_of
 
+Bus = Literal["address", "data"]
+_BUSES: dict[str, Bus] = {"A": "address", "D": "data"}
 _NUMBERED = re.compile(r"([AD])(\d+)")
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True)
 class Pin:
     """One pin of a chip.
 
     ``number`` is None where the package is not known. ``line`` is the line as a recipe writes it: ``x5``, ``!y8``,
     ``x2^map.d6``, ``g0``, ``low``; the data line's own name where several pixels share a word; empty for a pin that is
-    left open and for supply and control pins.
+    left open. ``to`` is where it leads, in words. Before it is wired that is empty, like the line of a control pin.
     """
 
     number: int | None
     name: str
     line: str = ""
+    to: str = ""
 
     @property
     def where(self) -> str:
@@ -38,45 +41,6 @@ class Pin:
         return (match[1], int(match[2])) if match else None
 
 
-@dataclass(frozen=True, kw_only=True)
-class ChipPins:
-    """A memory chip in its socket: ``label`` is the socket's, U1 and so on in the order of the board's chips.
-
-    ``pins`` are in the order of the package, or address and data pins, then control and supply pins, when it is not
-    known.
-    """
-
-    label: str
-    device: Device
-    pins: tuple[Pin, ...]
-
-
-def pins_of(board: Board) -> tuple[ChipPins, ...]:
-    """Return the pins of every memory chip of a board, in the order of ``board.devices``."""
-    return tuple(
-        ChipPins(label=board.sockets[device.name], device=device, pins=_pins(board, device)) for device in board.devices
-    )
-
-
-def _pins(board: Board, device: Device) -> tuple[Pin, ...]:
-    part, memory = device.part, board.memory(device.memory)
-    pinout = pinout_of(part)
-    addresses, outputs = (f"A{bit}" for bit in range(part.address_pins)), (f"D{bit}" for bit in range(part.width))
-    names = pinout.names if pinout else (*addresses, *outputs, "/CE", "/OE", "VCC", "GND")
-    pins = (Pin(number=place if pinout else None, name=name) for place, name in enumerate(names, start=1))
-    return tuple(Pin(number=pin.number, name=pin.name, line=_line(board, memory, pin.bit)) for pin in pins)
-
-
-def _line(board: Board, memory: Memory, bit: tuple[str, int] | None) -> str:
-    match bit:
-        case ("A", place):
-            return str(memory.address[place]) if place < len(memory.address) else "low"
-        case ("D", place):
-            return data_line(board, memory, place)
-        case _:
-            return ""
-
-
 def data_line(board: Board, memory: Memory, pin: int) -> str:
     """Return the line that a data pin drives: by its own name, or as ``map.d3``; empty when nothing uses it."""
     bit = pin % memory.pixel_width
@@ -86,10 +50,6 @@ def data_line(board: Board, memory: Memory, pin: int) -> str:
     output = f"{memory.name}.d{bit}"
     used = {line.name for other in board.memories for line in board.address_lines(other)}
     return output if output in used else ""
-
-
-Bus = Literal["address", "data"]
-_LETTER: dict[Bus, str] = {"address": "A", "data": "D"}
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -112,63 +72,83 @@ class ChipPin:
 
 @dataclass(frozen=True, kw_only=True)
 class Pins:
-    """Names of a device's pins."""
+    """The pins of a memory chip, or of all chips of a memory as if they were one."""
 
     board: Board
     device: Device
+
+    @property
+    def label(self) -> str:
+        """The socket: U1 and so on, in the order of the board's chips."""
+        return self.board.sockets[self.device.name]
+
+    @property
+    def memory(self) -> Memory:
+        """The memory of the chip."""
+        return self.board.memory(self.device.memory)
 
     @property
     def ones(self) -> int:
         """A word with all bits set."""
         return (1 << self.device.part.width) - 1
 
-    def data(self, pin: int) -> str:
-        """Name a data pin and the line that it drives."""
-        return self._named("data", pin)
+    @cached_property
+    def pins(self) -> tuple[Pin, ...]:
+        """The pins in the order of the package.
 
-    def address(self, pin: int) -> str:
-        """Name an address pin and what drives it."""
-        return self._named("address", pin)
+        Where that is not known, address and data pins, then control and supply pins; none for several chips as one.
+        """
+        if self.device not in self.board.devices:
+            return ()
+        part = self.device.part
+        pinout = pinout_of(part)
+        addresses, outputs = (f"A{bit}" for bit in range(part.address_pins)), (f"D{bit}" for bit in range(part.width))
+        names = pinout.names if pinout else (*addresses, *outputs, "/CE", "/OE", "VCC", "GND")
+        lines = (self.line(_BUSES[bit[1]], int(bit[2])) if bit else "" for bit in map(_NUMBERED.fullmatch, names))
+        numbers = range(1, len(names) + 1) if pinout else [None] * len(names)
+        return tuple(map(Pin, numbers, names, lines))
 
     def line(self, bus: Bus, pin: int) -> str:
         """Return the line at a pin; empty where there is none."""
-        memory = self.board.memory(self.device.memory)
         if bus == "data":
-            return data_line(self.board, memory, pin)
-        return str(memory.address[pin]) if pin < len(memory.address) else "low"
+            return data_line(self.board, self.memory, pin)
+        return str(self.memory.address[pin]) if pin < len(self.memory.address) else "low"
+
+    def name(self, bus: Bus, pin: int) -> str:
+        """Name a pin and its line: ``A3 (x5)``."""
+        line = self.line(bus, pin)
+        return f"{bus[0].upper()}{pin}" + (f" ({line})" if line else "")
 
     def at(self, bus: Bus, pin: int) -> ChipPin:
         """Return a pin to check."""
-        return self.named(f"{_LETTER[bus]}{pin}", self.line(bus, pin))
+        return self.named(f"{bus[0].upper()}{pin}", self.line(bus, pin))
 
     def named(self, name: str, line: str = "") -> ChipPin:
         """Return the pin of a name to check, or the one of whose names it is the first: ``/OE`` for ``/OE/VPP``."""
-        found = (pin.number for pin in self._pins if pin.name == name or pin.name.startswith(f"{name}/"))
+        found = (pin.number for pin in self.pins if pin.name == name or pin.name.startswith(f"{name}/"))
         return ChipPin(chip=self.device.name, pin=next(found, None), name=name, line=line)
 
     def neighbours(self, bus: Bus) -> list[tuple[int, int]]:
         """Return the pairs of pins of a bus that lie side by side, in the package or by their numbers in the bus."""
         count = self.device.part.address_pins if bus == "address" else self.device.part.width
         pairs = {(pin, pin + 1) for pin in range(count - 1)}
-        half = len(self._pins) // 2  # the pins there and after it face each other
-        for pin, after in pairwise(self._pins):
-            if pin.number not in {None, half} and pin.bit and after.bit and pin.bit[0] == after.bit[0] == _LETTER[bus]:
-                pairs.add((min(pin.bit[1], after.bit[1]), max(pin.bit[1], after.bit[1])))
+        half = len(self.pins) // 2  # the pins there and after it face each other
+        for pin, after in pairwise(self.pins):
+            bits = [each.bit[1] for each in (pin, after) if each.bit and _BUSES[each.bit[0]] == bus]
+            if len(bits) == 2 and pin.number not in {None, half}:
+                pairs.add((min(bits), max(bits)))
         return sorted(pairs)
 
-    @cached_property
-    def _pins(self) -> tuple[Pin, ...]:
-        return next((chip.pins for chip in pins_of(self.board) if chip.device == self.device), ())
-
     def bank_pins(self) -> list[tuple[int, int]]:
-        """Address pins of this device that one bank line alone drives, with that line's bit of a bank's number."""
-        lines = self.board.memory(self.device.memory).address[: self.device.part.address_pins]
+        """Return address pins that one bank line alone drives, each with that line's bit of a bank's number."""
         return [
             (pin, self.board.bank_lines.index(expression.lines[0].index))
-            for pin, expression in enumerate(lines)
+            for pin, expression in enumerate(self.memory.address[: self.device.part.address_pins])
             if len(expression.lines) == 1 and expression.lines[0].signal is Signal.BANK
         ]
 
-    def _named(self, bus: Bus, pin: int) -> str:
-        line = self.line(bus, pin)
-        return f"{_LETTER[bus]}{pin}" + (f" ({line})" if line else "")
+
+def pins_of(board: Board, *memories: Memory) -> tuple[Pins, ...]:
+    """Return the pins of the chips of some memories, or of every chip of a board, in the order of its devices."""
+    devices = (device for memory in memories or board.memories for device in memory.devices)
+    return tuple(Pins(board=board, device=device) for device in devices)

@@ -1,7 +1,7 @@
 """The wiring pin by pin, and from the side of the lines."""
 
 from collections import defaultdict
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 
 from ladderlight.bench.connector import LAST_PIN, PINS, SOCKET, SYNCS, FittedResistor, resistors_of
@@ -20,7 +20,7 @@ from ladderlight.bench.gates import (
     select_line,
 )
 from ladderlight.bench.logic import Package
-from ladderlight.bench.pins import ChipPins, Pin, pins_of
+from ladderlight.bench.pins import Pin, Pins, pins_of
 from ladderlight.board import Board
 from ladderlight.board.model.ladder import GUNS
 from ladderlight.board.model.lines import Signal, line
@@ -33,15 +33,8 @@ _COUNTERS = {Signal.X: "x counter, bit", Signal.Y: "y counter, bit", Signal.BANK
 
 
 @dataclass(frozen=True, kw_only=True)
-class WiredPin(Pin):
-    """A pin and where it leads. ``line`` is ``low`` or ``high`` for a pin that is tied, empty for one left open."""
-
-    to: str
-
-
-@dataclass(frozen=True, kw_only=True)
 class WiredChip:
-    """A chip or the connector: its socket's label, and its pins in the order of the package.
+    """A chip or the connector: its socket's label, and its pins in the order of the package, with where they lead.
 
     ``holds`` is what is in a package of common logic. ``checked`` is whether an open library of symbols agrees with the
     pin-out; None where the package is not known.
@@ -52,7 +45,7 @@ class WiredChip:
     part: str
     package: str
     checked: bool | None
-    pins: tuple[WiredPin, ...]
+    pins: tuple[Pin, ...]
     holds: str = ""
 
     @property
@@ -102,14 +95,14 @@ class Wiring:
         return resistors_of(self.board)
 
     @cached_property
-    def _pins(self) -> tuple[ChipPins, ...]:
+    def _pins(self) -> tuple[Pins, ...]:
         return pins_of(self.board)
 
     @cached_property
     def _logic_pins(self) -> tuple[LogicPin, ...]:
         return tuple(logic_pins(self.gates))
 
-    def _chip(self, chip: ChipPins) -> WiredChip:
+    def _chip(self, chip: Pins) -> WiredChip:
         part = chip.device.part
         pinout = pinout_of(part)
         return WiredChip(
@@ -121,11 +114,12 @@ class Wiring:
             pins=tuple(self._wired(chip, pin) for pin in chip.pins),
         )
 
-    def _wired(self, chip: ChipPins, pin: Pin) -> WiredPin:
+    def _wired(self, chip: Pins, pin: Pin) -> Pin:
         line, to = pin.line, ""
         match pin.bit:
-            case ("A", _) if line in RAILS:
-                to = self._tied(chip, pin)
+            case ("A", bit) if line in RAILS:
+                tied = "tied in the recipe" if bit < len(chip.memory.address) else "spare, low at every address in use"
+                to = f"{RAILS[line]}: {tied}"
             case ("A", _):
                 to = self._source(line)
             case ("D", _) if line:
@@ -134,16 +128,10 @@ class Wiring:
                 to = "open: unused output"
             case _:
                 line, to = self._control(chip, pin.name)
-        return WiredPin(number=pin.number, name=pin.name, line=line, to=to)
+        return replace(pin, line=line, to=to)
 
-    def _tied(self, chip: ChipPins, pin: Pin) -> str:
-        rail, memory = RAILS[pin.line], self.board.memory(chip.device.memory)
-        given = pin.bit is not None and pin.bit[1] < len(memory.address)
-        return f"{rail}: tied in the recipe" if given else f"{rail}: spare, low at every address in use"
-
-    def _control(self, chip: ChipPins, name: str) -> tuple[str, str]:
+    def _control(self, chip: Pins, name: str) -> tuple[str, str]:
         """Return the line of a supply or control pin, and where it leads."""
-        memory = self.board.memory(chip.device.memory)
         match name:
             case "VCC" | "GND":
                 return name, _SUPPLY[name]
@@ -151,7 +139,7 @@ class Wiring:
                 line = select_line(self.board, chip.device)
                 return line, "GND: always selected" if line == "low" else self._source(line)
             case "/OE" | "/OE/VPP":
-                line = enable_line(self.board, memory)
+                line = enable_line(self.board, chip.memory)
                 if line == BLANK:
                     return line, f"{self._source(line)}: the outputs float during blanking"
                 return line, "GND: outputs always enabled"
@@ -171,16 +159,13 @@ class Wiring:
         maker = self.gates.makers.get(name)
         if maker is not None:
             return f"{self._output(maker, name)}, {maker.logic.package.unit} of {joined(maker.inputs)}"
-        if name == BLANK:
-            return "decoder of the counts, high during blanking"
         if name == CLOCK:
             return "oscillator"
-        if name == LINE_CLOCK:
-            return "decoder of the counts, once a line"
-        if name in SYNCS:
-            mode = self.board.raster.mode
-            positive = (mode.horizontal if name == "hsync" else mode.vertical).positive
-            return f"decoder of the counts, {'positive' if positive else 'negative'}"
+        mode, polarity = self.board.raster.mode, {True: "positive", False: "negative"}
+        decoded = {BLANK: "high during blanking", LINE_CLOCK: "once a line"}
+        decoded |= zip(SYNCS, (polarity[axis.positive] for axis in (mode.horizontal, mode.vertical)), strict=True)
+        if name in decoded:
+            return f"decoder of the counts, {decoded[name]}"
         found = line(name)
         if found.signal in _COUNTERS:
             return f"{_COUNTERS[found.signal]} {found.index}"
@@ -207,15 +192,14 @@ class Wiring:
     def _output(self, unit: Unit, line: str) -> str:
         return next(p.place for p in self._logic_pins if p.unit is unit and p.drives and p.line == line)
 
-    def _pixel(self, chip: ChipPins, pin: Pin) -> int:
+    def _pixel(self, chip: Pins, pin: Pin) -> int:
         """Return which pixel of a word a data pin carries, 0 for the leftmost."""
-        memory = self.board.memory(chip.device.memory)
-        pixels, place = memory.packing.pixels, pin.bit[1] // memory.pixel_width if pin.bit else 0
-        return pixels - 1 - place if memory.packing.order == "msb_first" else place
+        packing, place = chip.memory.packing, pin.bit[1] // chip.memory.pixel_width if pin.bit else 0
+        return packing.pixels - 1 - place if packing.order == "msb_first" else place
 
-    def _reached(self, chip: ChipPins, pin: Pin) -> str:
+    def _reached(self, chip: Pins, pin: Pin) -> str:
         """Return what a data pin leads to first: a unit of its line, or all that the line leads to."""
-        pixel, pixels = self._pixel(chip, pin), self.board.memory(chip.device.memory).packing.pixels
+        pixel, pixels = self._pixel(chip, pin), chip.memory.packing.pixels
         entry = next((p for p in self._logic_pins if p.line == pin.line and p.pixel == pixel), None)
         if entry is None:
             return self._all_of(pin.line)
@@ -238,9 +222,7 @@ class Wiring:
             package=package.package,
             checked=True,
             holds=package.holds,
-            pins=tuple(
-                WiredPin(number=pin.number, name=pin.name, line=pin.line, to=self._logic_end(pin)) for pin in pins
-            ),
+            pins=tuple(Pin(pin.number, pin.name, pin.line, self._logic_end(pin)) for pin in pins),
         )
 
     def _logic_end(self, pin: LogicPin) -> str:
@@ -301,7 +283,7 @@ class Wiring:
                 line, to = "GND", "ground"
             elif line:
                 name, to = line, self._source(line)
-            pins.append(WiredPin(number=number, name=name or NOT_CONNECTED, line=line, to=to))
+            pins.append(Pin(number, name or NOT_CONNECTED, line, to))
         return WiredChip(label=SOCKET, device="", part="DE-15", package="DE-15", checked=False, pins=tuple(pins))
 
     @cached_property

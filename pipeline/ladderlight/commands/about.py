@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import json
+from itertools import groupby
+from operator import attrgetter
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -112,15 +114,12 @@ def _list(registry: StageRegistry, *, json_: bool, quiet: bool) -> None:
         return
     console = stdout(quiet=quiet)
     width = max((len(summary.use) for summary in summaries), default=0)
-    kind = None
-    for summary in summaries:
-        if summary.kind is not kind:
-            kind = summary.kind
-            console.print(f"{kind}: {kind.phrase}" if kind else "unknown", style="bold")
-        origin = "" if summary.plugin == "builtin" else f"  ({summary.plugin})"
-        console.print(f"  {summary.use:{width}}  {summary.help}{origin}")
-    console.print()
-    console.print("ladderlight stages NAME shows a stage's options.")
+    for kind, found in groupby(summaries, attrgetter("kind")):
+        console.print(f"{kind}: {kind.phrase}" if kind else "unknown", style="bold")
+        for summary in found:
+            origin = "" if summary.plugin == "builtin" else f"  ({summary.plugin})"
+            console.print(f"  {summary.use:{width}}  {summary.help}{origin}")
+    console.print("", "ladderlight stages NAME shows a stage's options.")
 
 
 def _describe(declaration: StageDeclaration, *, json_: bool, quiet: bool) -> None:
@@ -130,17 +129,14 @@ def _describe(declaration: StageDeclaration, *, json_: bool, quiet: bool) -> Non
         print_document({"ok": True, **_document(declaration)})
         return
     console = stdout(quiet=quiet)
-    console.print(((declaration.name, "bold"), (f"  {declaration.kind}: {declaration.kind.phrase}", "")))
-    console.print(declaration.help)
+    title = ((declaration.name, "bold"), (f"  {declaration.kind}: {declaration.kind.phrase}", ""))
+    console.print(title, declaration.help)
     if not declaration.options:
         console.print("no options")
     for option in declaration.options:
-        if option.required:
-            given = "needed"
-        else:
-            given = "default " + ("not set" if option.default is None else json.dumps(option.default))
-        console.print()
-        console.print(((f"  {option.name}", "bold"), (f"  {option.type_text}; {given}", "")))
+        default = "not set" if option.default is None else json.dumps(option.default)
+        given = "needed" if option.required else f"default {default}"
+        console.print("", ((f"  {option.name}", "bold"), (f"  {option.type_text}; {given}", "")))
         if option.option.help:
             console.print(f"      {option.option.help}")
     console.print()

@@ -36,15 +36,16 @@ def bench(
     if page is None and csv is None:
         recipes = load_revisions(path, pictures="ignored", revision=revision)
         benches = {each.revision: bench_of(each.board, each.findings) for each in recipes}
+        documents = {name: document_of(found) for name, found in benches.items()}
         if json_:
-            print_revisions({name: document_of(found) for name, found in benches.items()})
+            print_revisions(documents)
         console = stdout(quiet=quiet)
         width = min(console.columns or WIDTH, WIDTH)
         for each in recipes if not json_ else ():
             console.print(*bench_sheet(printable(each.title), benches[each.revision], width=width).splitlines())
             if each is not recipes[-1]:
                 console.print("", "")
-        if not all(document_of(found)["ok"] for found in benches.values()):
+        if not all(document["ok"] for document in documents.values()):
             raise typer.Exit(1)
         return
     loaded = load(path, pictures="ignored", revision=revision)
@@ -61,7 +62,7 @@ def bench(
     document = document_of(found)
     if json_:
         print_revisions({None: document})
-    for file in (file for files in written.values() for file in files) if not json_ else ():
-        stdout(quiet=quiet).print(file)
+    else:
+        stdout(quiet=quiet).print(*(file for files in written.values() for file in files))
     if not document["ok"]:
         raise typer.Exit(1)

@@ -16,7 +16,7 @@ from ladderlight.system.printable import printable
 from ladderlight.units.words import address, counted, joined
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Iterator
 
     from ladderlight.readback.comparison import DeviceReport
 
@@ -132,11 +132,8 @@ def compare(
         document |= {"findings": list(map(asdict, findings))}
         print_document(document | ({"picture": str(picture)} if picture else {}))
     else:
-        console = stdout(quiet=quiet)
-        for report in reports:
-            _print(report, console.print)
-        if picture is not None:
-            console.print(picture)
+        lines = (line for report in reports for line in _lines(report))
+        stdout(quiet=quiet).print(*lines, *filter(None, [picture]))
     if not all(report.same for report in reports):
         raise typer.Exit(1)
 
@@ -168,62 +165,50 @@ def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, 
         document = {"ok": True, **document_of(found), "findings": list(map(asdict, findings))}
         print_document(document | ({"page": str(page)} if page else {}))
         return
-    console = stdout(quiet=quiet)
-    for line in differences_text(found):
-        console.print(line)
-    if page is not None:
-        console.print(page)
+    stdout(quiet=quiet).print(*differences_text(found), *filter(None, [page]))
 
 
-def _print(report: DeviceReport, line: Callable[[str], None]) -> None:
-    if report.same:
-        line(_same(report))
+def _lines(report: DeviceReport) -> Iterator[str]:
+    reading, size, words = report.reading, report.reading.device.part.bytes, report.reading.device.part.words
+    if not report.same:
+        yield f"{report.place}: {report.count:,} of {report.found.size:,} words {_differ(report.count)}"
+    elif reading.complete:
+        yield f"{report.place} is as built: all {report.found.size:,} words are the same"
     else:
-        count = f"{report.count:,} of {report.found.size:,} words"
-        line(f"{report.place}: {count} {_differ(report.count)}")
-    if not report.reading.complete or len(report.dumps) > 1:
+        read = f"{size - reading.unread_bytes:,} of {size:,} bytes"
+        yield f"{report.place} is as built as far as it was read: {read}"
+    if not reading.complete or len(report.dumps) > 1:
         for item in report.dumps:
             amount = f"{item.differing:,} of {item.held.section.size:,} bytes {_differ(item.differing)}"
-            line(f"  {item.held.dump.name}, {item.held.section.label}: {amount if item.differing else 'the same'}")
+            yield f"  {item.held.dump.name}, {item.held.section.label}: {amount if item.differing else 'the same'}"
     for item in report.dumps:
         if item.held.note:
-            line(f"  {item.held.dump.name} {item.held.note}")
+            yield f"  {item.held.dump.name} {item.held.note}"
     if report.unread_text:
-        line(f"  not read: {report.unread_text}")
+        yield f"  not read: {report.unread_text}"
     if report.same:
         return
     for item in report.dumps:
         if item.held.left_out:
-            line(f"  {item.held.dump.name} lacks {item.held.left_out:,} bytes, which count as erased, FFh")
+            yield f"  {item.held.dump.name} lacks {item.held.left_out:,} bytes, which count as erased, FFh"
     for diagnosis in report.diagnoses:
         likely = f"likely ({diagnosis.confidence * 100:.0f} %)"
-        line(f"{likely}: {diagnosis.text}; explains {floor(diagnosis.explained * 1000) / 10} % of the difference")
-    if not report.diagnoses and report.reading.mostly_left_out is not None:
-        line("most of the chip is missing, too much to find what is wrong; save all of it from the programmer")
+        yield f"{likely}: {diagnosis.text}; explains {floor(diagnosis.explained * 1000) / 10} % of the difference"
+    if not report.diagnoses and reading.mostly_left_out is not None:
+        yield "most of the chip is missing, too much to find what is wrong; save all of it from the programmer"
     elif not report.diagnoses:
-        line("no usual fault and no known contents explain the difference; burn the chip again, then replace it")
-    words = report.reading.device.part.words
+        yield "no usual fault and no known contents explain the difference; burn the chip again, then replace it"
     for stretch in report.ranges[:_SHOWN]:
         first, last = (address(end, words) for end in (stretch.first, stretch.last))
-        line(f"{first} to {last}  {counted(stretch.count, 'word')} {_differ(stretch.count)}")
+        yield f"{first} to {last}  {counted(stretch.count, 'word')} {_differ(stretch.count)}"
     if len(report.ranges) > _SHOWN:
-        line(f"and {len(report.ranges) - _SHOWN:,} more ranges")
-    width = report.reading.device.part.width
+        yield f"and {len(report.ranges) - _SHOWN:,} more ranges"
     for difference in report.differences[:_SHOWN]:
-        line(
-            f"{address(difference.address, words)}  expected {difference.wanted:02X}h, found {difference.found:02X}h, "
-            f"bits {difference.bits:0{width}b}  {difference.where}"
-        )
+        both = f"expected {difference.wanted:02X}h, found {difference.found:02X}h"
+        bits = f"{difference.bits:0{reading.device.part.width}b}"
+        yield f"{address(difference.address, words)}  {both}, bits {bits}  {difference.where}"
     if report.count > _SHOWN:
-        line(f"and {report.count - _SHOWN:,} more differences; --json lists more; --most says how many")
-
-
-def _same(report: DeviceReport) -> str:
-    reading = report.reading
-    if reading.complete:
-        return f"{report.place} is as built: all {report.found.size:,} words are the same"
-    size = reading.device.part.bytes
-    return f"{report.place} is as built as far as it was read: {size - reading.unread_bytes:,} of {size:,} bytes"
+        yield f"and {report.count - _SHOWN:,} more differences; --json lists more; --most says how many"
 
 
 def _differ(count: int) -> str:

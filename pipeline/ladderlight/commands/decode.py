@@ -75,7 +75,5 @@ def decode(
     export(pictures, command="decode --into", inputs=(*read, *input_files(loaded).values()))
     if json_:
         print_document({"ok": True, "pictures": list(map(str, pictures))})
-        return
-    console = stdout(quiet=quiet)
-    for path in pictures:
-        console.print(path)
+    else:
+        stdout(quiet=quiet).print(*pictures)

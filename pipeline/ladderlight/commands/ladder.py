@@ -14,7 +14,7 @@ from ladderlight.errors import UsageError
 from ladderlight.units.words import joined
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterable, Iterator, Sequence
 
     from rich.table import Table
 
@@ -83,11 +83,10 @@ def ladder(
     """
     if pairs and r2r:
         raise UsageError("cannot be used with --r2r; leave one of the two out", where="--pairs")
-    if have is not None:
-        for other, given in (("--series", series is not None), ("--r2r", r2r)):
-            if given:
-                raise UsageError(f"cannot be used with {other}; leave one of the two out", where="--have")
-    elif channels > 1:
+    if have is not None and (series is not None or r2r):
+        other = "--r2r" if series is None else "--series"
+        raise UsageError(f"cannot be used with {other}; leave one of the two out", where="--have")
+    if have is None and channels > 1:
         raise UsageError("needs --have; a series has enough for any number of channels", where="--channels")
     share = None if tolerance is None else _quantity(tolerance, "%", "--tolerance")
     if share is not None and not 0 <= share < 1:
@@ -100,7 +99,7 @@ def ladder(
         raise UsageError(f"{driver!r} is out of range; give 0 ohm or more", where="--driver")
     limit = None if current_limit is None else _positive(current_limit, "A", "--current-limit", plain=1e-3)
 
-    from ladderlight.board.ladders.design import design, series_tolerance
+    from ladderlight.board.ladders.design import TOLERANCES, design
     from ladderlight.board.ladders.drawer import design_from, read_drawer
     from ladderlight.board.ladders.report import design_document, drawer_document
     from ladderlight.board.ladders.search import Goal
@@ -125,7 +124,7 @@ def ladder(
     else:
         name = series or "E24"
         if share is None:
-            share = series_tolerance(name)
+            share = TOLERANCES[name]
         choices = design(goal, name, pairs=pairs, r2r=r2r, tolerance=share, alternatives=next_best)
         sets, source = [(choice,) * 3 for choice in choices], name
         document = design_document(choices, name)
@@ -184,10 +183,9 @@ def _print(console: LineConsole, sets: Sequence[tuple[Choice, ...]], source: str
         console.print("", _others(sets[1:]))
     console.print()
     print_findings(console, findings_of(best))
-    console.print()
-    console.print("for the recipe", style="bold")
-    for line in recipe_of(best).splitlines():
-        console.print(line, whole=[line])
+    console.print("", "for the recipe", style="bold")
+    lines = recipe_of(best).splitlines()
+    console.print(*lines, whole=lines)
 
 
 def _by_choice(choices: Sequence[Choice]) -> list[tuple[Choice, list[str]]]:
@@ -199,27 +197,18 @@ def _by_choice(choices: Sequence[Choice]) -> list[tuple[Choice, list[str]]]:
 
 
 def _resistors(best: Choice) -> Table:
-    table = _table("bit", "resistor", "ohms", "sources", "sinks", "dissipates", right=range(2, 6))
-    analysis = best.analysis
+    rows, analysis = [], best.analysis
     dissipation = {part.part: part.watts for part in analysis.resistors}
     for bit, (resistor, driver) in reversed(list(enumerate(zip(best.resistors, analysis.drivers, strict=True)))):
         own = [f"{1e3 * watts:.1f}" for part, watts in dissipation.items() if part.partition(" ")[0] == driver.line]
-        table.add_row(
-            f"{bit}",
-            str(resistor),
-            f"{resistor.ohms:.6g}",
-            f"{driver.source * 1e3:.2f} mA",
-            f"{driver.sink * 1e3:.2f} mA",
-            f"{' and '.join(own)} mW",
-        )
+        currents = (f"{driver.source * 1e3:.2f} mA", f"{driver.sink * 1e3:.2f} mA")
+        rows.append((f"{bit}", str(resistor), f"{resistor.ohms:.6g}", *currents, f"{' and '.join(own)} mW"))
     if best.rail:
         rail = max((watts for part, watts in dissipation.items() if part.startswith("rail")), default=0.0)
-        table.add_row("rails", str(best.rail), f"{best.rail.ohms:g}", "", "", f"{rail * 1e3:.1f} mW")
-        end = dissipation["termination"]
-        table.add_row(
-            "to ground", f"{best.rail} + {best.rail}", f"{2 * best.rail.ohms:g}", "", "", f"{end * 1e3:.1f} mW"
-        )
-    return table
+        rows.append(("rails", str(best.rail), f"{best.rail.ohms:g}", "", "", f"{rail * 1e3:.1f} mW"))
+        ends, watts = f"{best.rail} + {best.rail}", f"{dissipation['termination'] * 1e3:.1f} mW"
+        rows.append(("to ground", ends, f"{2 * best.rail.ohms:g}", "", "", watts))
+    return _table(("bit", "resistor", "ohms", "sources", "sinks", "dissipates"), rows, right=range(2, 6))
 
 
 def _levels(best: Choice, width: int | None) -> list[Table]:
@@ -227,29 +216,21 @@ def _levels(best: Choice, width: int | None) -> list[Table]:
     (channel,) = best.analysis.channels
     within = [f"within {best.tolerance * 100:g} %"] if best.tolerance else []
     titles = ["code", "volts", "ideal", "error", "DNL", "INL", *within, "sRGB"]
-    rows = []
-    for level in channel.levels:
-        spread = [f"{level.lowest:.4f} to {level.highest:.4f}"] if within else []
-        rows.append(
-            [
-                f"{level.code}",
-                f"{level.volts:.4f}",
-                f"{level.ideal:.4f}",
-                f"{level.error * 1e3:+.2f} mV",
-                "" if level.dnl is None else f"{level.dnl:+.3f}",
-                f"{level.inl:+.3f}",
-                *spread,
-                f"{level.srgb}",
-            ]
-        )
+    rows = [
+        [
+            *(f"{level.code}", f"{level.volts:.4f}", f"{level.ideal:.4f}", f"{level.error * 1e3:+.2f} mV"),
+            *("" if level.dnl is None else f"{level.dnl:+.3f}", f"{level.inl:+.3f}"),
+            *([f"{level.lowest:.4f} to {level.highest:.4f}"] if within else []),
+            f"{level.srgb}",
+        ]
+        for level in channel.levels
+    ]
     split = width is not None and width < _LEVELS
-    tables = []
-    for columns in ([0, 1, 2, 3], [0, *range(4, len(titles))]) if split else (range(len(titles)),):
-        table = _table(*(titles[column] for column in columns), right=range(len(columns)))
-        for row in rows:
-            table.add_row(*(row[column] for column in columns))
-        tables.append(table)
-    return tables
+    parts = ([0, 1, 2, 3], [0, *range(4, len(titles))]) if split else (range(len(titles)),)
+    return [
+        _table([titles[at] for at in part], ([row[at] for at in part] for row in rows), right=range(len(part)))
+        for part in parts
+    ]
 
 
 def _print_summary(console: LineConsole, best: Choice) -> None:
@@ -269,13 +250,14 @@ def _print_summary(console: LineConsole, best: Choice) -> None:
 
 
 def _others(sets: Sequence[tuple[Choice, ...]]) -> Table:
-    table = _table("next best", "resistors, most significant first", "worst error", "lightness", right=(2, 3))
+    rows = []
+    for rank, choices in enumerate(sets, start=2):
+        parts, worst = "; ".join(_parts(choice) for choice, _ in _by_choice(choices)), choices[-1]
+        rows.append((f"{rank}", parts, f"{worst.max_error * 1e3:.2f} mV", f"{worst.max_lightness_error:.2f}"))
+    heads = ("next best", "resistors, most significant first", "worst error", "lightness")
+    table = _table(heads, rows, right=(2, 3))
     table.columns[1].no_wrap = False  # two lines are better than a value that is cut off
     table.columns[1].overflow = "fold"
-    for rank, choices in enumerate(sets, start=2):
-        parts = "; ".join(_parts(choice) for choice, _ in _by_choice(choices))
-        worst = choices[-1]
-        table.add_row(f"{rank}", parts, f"{worst.max_error * 1e3:.2f} mV", f"{worst.max_lightness_error:.2f}")
     return table
 
 
@@ -285,11 +267,13 @@ def _parts(choice: Choice) -> str:
     return ", ".join(str(resistor) for resistor in reversed(choice.resistors))
 
 
-def _table(*columns: str, right: range | tuple[int, ...]) -> Table:
+def _table(heads: Iterable[str], rows: Iterable[Iterable[str]], *, right: range | tuple[int, ...]) -> Table:
     from rich.box import SIMPLE_HEAD
     from rich.table import Table
 
     table = Table(box=SIMPLE_HEAD, pad_edge=False, show_edge=False, padding=(0, 1))
-    for position, column in enumerate(columns):
-        table.add_column(column, justify="right" if position in right else "left", no_wrap=True)
+    for position, head in enumerate(heads):
+        table.add_column(head, justify="right" if position in right else "left", no_wrap=True)
+    for row in rows:
+        table.add_row(*row)
     return table

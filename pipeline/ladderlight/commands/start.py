@@ -27,8 +27,5 @@ def start(
         print_document({"ok": True, "recipe": str(recipe), "files": [str(path) for path in written]})
         return
     console = stdout(quiet=quiet)
-    for path in written:
-        console.print(path)
-    console.print()
     following = f"Next: ladderlight build {shlex.quote(str(recipe))}"
-    console.print(following, whole=[following])
+    console.print(*written, "", following, whole=[following])

@@ -241,7 +241,7 @@ class Plan:
 
     def _changes(self, file: PictureFile) -> tuple[int, ...]:
         """Return which overrides of the recipe apply to a file."""
-        return tuple(place for place, override in enumerate(self.recipe.overrides) if override.applies_to(file))
+        return tuple(place for place, override in enumerate(self.recipe.overrides) if file in override.files)
 
     @cached_property
     def _board_digests(self) -> BoardDigests:

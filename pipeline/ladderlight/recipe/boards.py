@@ -60,36 +60,24 @@ def _written(where: Where, table: BoardTable) -> Where:
     if len(where) == 4 and where[0] == "memory":
         _, index, key, pin = where
         memory = table.memory[int(index)]
-        counts = [len(expand(e)) for e in memory.address] if key == "address" else _name_counts(memory.data)
-        return ("memory", index, key, _entry(counts, int(pin)))
+        pins = [at for at, entry in enumerate(memory.address) for _ in expand(entry)]
+        outputs = [at for at, entry in enumerate(memory.data) for _ in expand_names(entry)]
+        return ("memory", index, key, (pins if key == "address" else outputs)[int(pin)])
     if len(where) == 3 and where[0] == "ladder":
         channel = getattr(table.ladder, str(where[1]))
         if isinstance(channel, R2RTable):
-            lines = [line for entry in channel.lines for line in expand_names(entry)]
-            return (*where[:2], "lines", _entry(_name_counts(channel.lines), lines.index(str(where[2]))))
+            lines = {line: at for at, entry in enumerate(channel.lines) for line in expand_names(entry)}
+            return (*where[:2], "lines", lines[str(where[2])])
     return where
-
-
-def _name_counts(entries: tuple[str, ...]) -> list[int]:
-    return [len(expand_names(entry)) for entry in entries]
-
-
-def _entry(counts: list[int], pin: int) -> int:
-    """Return the index of the entry that holds a pin, when the entries stand for so many pins each."""
-    for index, count in enumerate(counts):
-        if pin < count:
-            return index
-        pin -= count
-    raise IndexError(pin)
 
 
 def _mode(mode: str | TimingsTable) -> Mode:
     if isinstance(mode, str):
         return MODES[mode]
-    axes = []
-    for (active, front, sync, back), positive in zip((mode.horizontal, mode.vertical), mode.polarity, strict=True):
-        axes.append(Axis(active=active, front_porch=front, sync=sync, back_porch=back, positive=positive))
-    horizontal, vertical = axes
+    horizontal, vertical = (
+        Axis(active=active, front_porch=front, sync=sync, back_porch=back, positive=positive)
+        for (active, front, sync, back), positive in zip((mode.horizontal, mode.vertical), mode.polarity, strict=True)
+    )
     rate = float(mode.dot_clock / horizontal.total / vertical.total)
     return Mode(
         name=f"{horizontal.active}x{vertical.active}@{rate:.4g}",
@@ -115,8 +103,7 @@ def _memory(table: MemoryTable) -> Memory:
 
 
 def _plain_part(table: MemoryTable) -> Part:
-    width = table.width or 8
-    words = table.words or 2
+    width, words = table.width or 8, table.words or 2
     if isinstance(words, ByteCount):
         words = max(2, words // bytes_per_word(width))
     return Part(

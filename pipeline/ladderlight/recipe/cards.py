@@ -9,7 +9,7 @@ from ladderlight.board import Board
 from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import PluginError, Problem, RecipeError, StageFailure, nearest_word
 from ladderlight.recipe.boards import no_such_bank
-from ladderlight.recipe.chain import files_named, problem_of, read_files
+from ladderlight.recipe.chain import problem_of, read_files
 from ladderlight.recipe.language.model import CardUse, Recipe, StageUse
 from ladderlight.recipe.source.problems import Report, dig
 from ladderlight.stages.boundary import problems_of
@@ -21,11 +21,8 @@ CARDS_SUFFIX = "-cards"
 _OWN_KEYS = ("use", "bank", "tray")
 
 
-def cards_of(
-    raw: Mapping[str, Any], folder: Path, registry: StageRegistry, report: Report
-) -> tuple[dict[int, CardUse], list[Path]]:
-    """Check the options of the cards of ``[pictures]``. Return these by place, with files read in, and the files."""
-    files: list[Path] = []
+def cards_of(raw: Mapping[str, Any], folder: Path, registry: StageRegistry, report: Report) -> dict[int, CardUse]:
+    """Check the options of the cards of ``[pictures]``. Return these by place, with files read in."""
     written = dig(raw, "pictures", "cards")
     cards: dict[int, CardUse] = {}
     for place, entry in enumerate(written if isinstance(written, list) else ()):
@@ -45,16 +42,14 @@ def cards_of(
                 report.add_all([problem_of(error, at)])
             continue
         if declaration.kind is not Kind.CARD:
-            what = f"stage {name!r} ({declaration.kind.phrase}) is not a card"
-            report.add(at, what, "move it to a [[stage]]")
+            report.add(at, f"stage {name!r} ({declaration.kind.phrase}) is not a card", "move it to a [[stage]]")
             continue
         given = {key: value for key, value in table.items() if key not in _OWN_KEYS}
         options, problems = declaration.check(given)
         report.add_all(problems, where)
-        files += files_named(options, folder)
         read = read_files(options, where, folder, report)
         cards[place] = CardUse(declaration=declaration, options=read, bank=table.get("bank"), tray=table.get("tray"))
-    return cards, files
+    return cards
 
 
 def check_cards(cards: Mapping[int, CardUse], board: Board, viewing: Viewing, report: Report) -> None:
@@ -79,14 +74,12 @@ def recipe_of_cards(recipe: Recipe, registry: StageRegistry) -> Recipe:
     The first built-in arrangement whose rule accepts the board places them. Raises RecipeError when no arrangement
     serves the board.
     """
-    arrangements = map(registry.get, registry.built_in(Kind.ARRANGEMENT))
-    serving = (
-        found
-        for found in arrangements
-        if found.needs_pictures and not problems_of(found, recipe.board, found.complete({}), viewing=recipe.viewing)
-    )
-    arrangement = next(serving, None)
-    if arrangement is None:
+    for arrangement in map(registry.get, registry.built_in(Kind.ARRANGEMENT)):
+        options = arrangement.complete({})
+        refused = problems_of(arrangement, recipe.board, options, viewing=recipe.viewing)
+        if arrangement.needs_pictures and not refused:
+            break
+    else:
         raise RecipeError("no arrangement places test cards on this board; build it with its pictures")
     cards = map(registry.get, registry.built_in(Kind.CARD))
     return replace(

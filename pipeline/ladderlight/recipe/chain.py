@@ -2,7 +2,7 @@
 
 import traceback
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
@@ -43,8 +43,7 @@ def chain_of(
     """Look up the stages, check options and chain. Return the steps, and the names that are not known, left out."""
     if not tables:
         return list(_defaults(registry.default_chain, registry, report)), []
-    links = []
-    unknown: list[str] = []
+    links, unknown = [], list[str]()
     for place, table in enumerate(tables):
         name = dig(table, "use")
         if not isinstance(name, str) or not name:
@@ -126,9 +125,13 @@ def override_of(
     links: Sequence[Link],
     files: Sequence[PictureFile],
     unspoken: Collection[str],
+    folder: Path,
     report: Report,
 ) -> Override:
-    """Check one ``[[picture]]`` table against the chain. ``unspoken`` are stages of which nothing can be said."""
+    """Check one ``[[picture]]`` table against the chain, and read the files that it names.
+
+    ``unspoken`` are stages of which nothing can be said.
+    """
     where = ("picture", place)
     options: dict[int, Mapping[str, Any]] = {}
     keys: dict[int, str] = {}
@@ -161,9 +164,8 @@ def override_of(
                     options[index] = {**options.get(index, {}), **changed}
                     keys[index] = key
     matched = matching(str(table.get("match")), [(file, (file_name(file.source), file.source)) for file in files])
-    return Override(
-        files=frozenset(matched), bank=table.get("bank"), tray=table.get("tray"), options=options, keys=keys
-    )
+    read = {index: read_files(each, (*where, keys[index]), folder, report) for index, each in options.items()}
+    return Override(files=frozenset(matched), bank=table.get("bank"), tray=table.get("tray"), options=read, keys=keys)
 
 
 def check_matches(
@@ -173,8 +175,10 @@ def check_matches(
     for place, (table, override) in enumerate(zip(tables, overrides, strict=True)):
         where = ("picture", place, "match")
         if files and "match" in table and not override.files and not report.has(*where):
-            hint = nearest_file(str(table["match"]), [file_name(file.source) for file in files])
-            report.add(where, f"{str(table['match'])!r} matches no picture", hint or f"the pictures are {_some(files)}")
+            names = [file.source for file in files]
+            hint = nearest_file(str(table["match"]), map(file_name, names))
+            some = ", ".join(names) if len(names) <= 4 else f"{', '.join(names[:3])} and {len(names) - 3} more"
+            report.add(where, f"{str(table['match'])!r} matches no picture", hint or f"the pictures are {some}")
 
 
 def _changed(changes: Mapping[str, Any], link: Link, where: Where, report: Report) -> Mapping[str, Any]:
@@ -194,35 +198,6 @@ def _not_overridable(key: str, links: Sequence[Link], names: Sequence[str]) -> t
     return what, f'set them in its [[stage]] table, use = "{key}"'
 
 
-def _some(files: Sequence[PictureFile]) -> str:
-    names = [file.source for file in files]
-    return ", ".join(names) if len(names) <= 4 else f"{', '.join(names[:3])} and {len(names) - 3} more"
-
-
-def with_files(links: Sequence[Link], folder: Path, report: Report) -> list[Link]:
-    """Read the files that the options of a chain name, and put their content in the place of the names."""
-    read = [read_files(link.options, ("stage", link.place or 0), folder, report) for link in links]
-    return [replace(link, options=options) for link, options in zip(links, read, strict=True)]
-
-
-def override_with_files(
-    override: Override, place: int, links: Sequence[Link], folder: Path, report: Report
-) -> Override:
-    """Do the same for what a ``[[picture]]`` table changes."""
-    options = {
-        index: read_files(
-            changes, ("picture", place, override.keys.get(index, links[index].declaration.name)), folder, report
-        )
-        for index, changes in override.options.items()
-    }
-    return replace(override, options=options)
-
-
-def files_named(given: Mapping[str, Any], folder: Path) -> list[Path]:
-    """List the files that options name, before their content is put in the place of the names."""
-    return [folder / value.decode("utf-8") for value in given.values() if isinstance(value, bytes)]
-
-
 def read_files(given: Mapping[str, Any], where: Where, folder: Path, report: Report) -> Mapping[str, Any]:
     """Return options with the content of the files that they name; ``where`` is the options' table."""
     options = dict(given)
@@ -230,6 +205,7 @@ def read_files(given: Mapping[str, Any], where: Where, folder: Path, report: Rep
         if not isinstance(value, bytes):
             continue
         named = value.decode("utf-8")
+        report.named.append(folder / named)
         try:
             options[name] = (folder / named).read_bytes()
         except OSError as error:

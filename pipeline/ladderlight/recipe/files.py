@@ -57,18 +57,18 @@ def picture_files(folder: Path, patterns: Sequence[str]) -> tuple[list[PictureFi
 
     for index, pattern in enumerate(patterns):
         left_out = _leaves_out(folder, pattern)
-        if _is_too_wide(folder, pattern[1:] if left_out else pattern):
+        if _is_too_wide(folder, pattern[left_out:]):
             what = f"{pattern!r} goes through more than {MOST_FOLDERS:,} folders"
             problems.append(Problem(where=(index,), what=what, action="name the folder that the pictures are in"))
-            continue
-        if left_out:
+        elif left_out:
             for path in _files(folder, pattern[1:]):
                 files.pop(resolved(path), None)
-            continue
-        found = [PictureFile(place=str(path), source=source_of(folder, path)) for path in _files(folder, pattern)]
-        for file in sorted(found, key=lambda file: natural_key(file.source)):
-            files.setdefault(resolved(file.path), file)
-        if not found:
+        elif found := [
+            PictureFile(place=str(path), source=source_of(folder, path)) for path in _files(folder, pattern)
+        ]:
+            for file in sorted(found, key=lambda file: natural_key(file.source)):
+                files.setdefault(resolved(file.path), file)
+        else:
             what, action = _nothing(folder, pattern)
             problems.append(Problem(where=(index,), what=what, action=action))
     if not files and not problems:
@@ -145,8 +145,7 @@ def nearest_file(name: str, names: Iterable[str]) -> str:
 def missing_file(folder: Path, name: str) -> tuple[str, str]:
     """Return why a file cannot be used, and what to do: which one may be meant."""
     path = folder / name
-    trouble = trouble_with(path)
-    if trouble:
+    if trouble := trouble_with(path):
         return f"{name!r} cannot be read ({trouble})", "check the path and its permissions"
     if is_folder(path):
         return f"{name!r} is a folder", "name a file in it"
@@ -174,10 +173,6 @@ def _entries(around: Path, folder: Path) -> tuple[list[Path], str]:
 
 def _leaves_out(folder: Path, pattern: str) -> bool:
     return pattern.startswith("!") and not (is_file(folder / pattern) or is_folder(folder / pattern))
-
-
-def _files(folder: Path, pattern: str) -> list[Path]:
-    return [path for path in _matches(folder, pattern) if is_file(path)]
 
 
 def _is_too_wide(folder: Path, pattern: str) -> bool:
@@ -209,14 +204,12 @@ def _folders_in(folder: Path) -> list[Path]:
     return [Path(e) for e in found if (is_folder(Path(e)) if e.is_symlink() else e.is_dir(follow_symlinks=False))]
 
 
-def _matches(folder: Path, pattern: str) -> Iterator[Path]:
+def _files(folder: Path, pattern: str) -> list[Path]:
     if is_file(folder / pattern) or is_folder(folder / pattern):  # a name may hold the characters of patterns
-        yield folder / pattern
-        return
+        return [folder / pattern] if is_file(folder / pattern) else []
     # Path.glob refuses absolute patterns and those that go up. Names that begin with a dot are passed over by glob.
-    for name in glob.iglob(pattern, root_dir=folder, recursive=True):  # noqa: PTH207
-        if Path(name).name.casefold() not in _SYSTEM:
-            yield folder / name
+    names = glob.iglob(pattern, root_dir=folder, recursive=True)  # noqa: PTH207
+    return [folder / name for name in names if Path(name).name.casefold() not in _SYSTEM and is_file(folder / name)]
 
 
 def first_below(paths: Iterable[Path], folder: Path) -> Path | None:
@@ -225,15 +218,14 @@ def first_below(paths: Iterable[Path], folder: Path) -> Path | None:
     for path in paths:
         for place in (path.parent, *([Path(os.path.realpath(path)).parent] if path.is_symlink() else [])):
             if place not in known:
-                known[place] = _is_below(Path(os.path.realpath(place)), folder)
+                real = Path(os.path.realpath(place))
+                around = (real, *real.parents)
+                known[place] = folder in around or (
+                    folder.exists() and any(each.exists() and each.samefile(folder) for each in around)
+                )
             if known[place]:
                 return path
     return None
-
-
-def _is_below(place: Path, folder: Path) -> bool:
-    around = (place, *place.parents)
-    return folder in around or (folder.exists() and any(each.exists() and each.samefile(folder) for each in around))
 
 
 def source_of(folder: Path, path: Path) -> str:
@@ -252,20 +244,15 @@ def _nothing(folder: Path, pattern: str) -> tuple[str, str]:
         return what, action
     fixed = Path(pattern[: _MAGIC.search(pattern).start()])  # type: ignore[union-attr]
     around = folder / (fixed if pattern[: len(str(fixed)) + 1].endswith(("/", os.sep)) else fixed.parent)
-    trouble = trouble_with(around / ".")
-    if trouble:
-        return (
-            f"{pattern!r} matches no file: {source_of(folder, around)!r} cannot be read ({trouble})",
-            "check the path",
-        )
+    what, named = f"{pattern!r} matches no file", repr(source_of(folder, around))
+    if trouble := trouble_with(around / "."):
+        return f"{what}: {named} cannot be read ({trouble})", "check the path"
     if not is_folder(around):
-        return f"{pattern!r} matches no file: there is no folder {source_of(folder, around)!r}", "check the path"
+        return f"{what}: there is no folder {named}", "check the path"
     entries, closed = _entries(around, folder)
     if closed:
-        return f"{pattern!r} matches no file: {closed}", _OPEN_IT
+        return f"{what}: {closed}", _OPEN_IT
     endings = Counter(item.suffix for item in entries if item.suffix)
-    if not endings:
-        return f"{pattern!r} matches no file", "check the pattern, or put the pictures there"
     most = sorted(endings.items(), key=lambda item: (-item[1], item[0]))[:4]
-    listed = ", ".join(f"{count} {ending}" for ending, count in most)
-    return f"{pattern!r} matches no file", f"check the pattern; the folder holds {listed}"
+    holds = f"; the folder holds {', '.join(f'{count} {ending}' for ending, count in most)}"
+    return what, f"check the pattern{holds if most else ', or put the pictures there'}"

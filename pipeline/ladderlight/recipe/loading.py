@@ -1,6 +1,7 @@
 """Reading a recipe, or each of its revisions: everything is checked, and all errors are reported at once."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Literal
 
@@ -12,15 +13,7 @@ from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import Fault, PluginError, Problem, RecipeError, UsageError, nearest_word
 from ladderlight.recipe.boards import as_written, bank_count, board_of, no_such_bank
 from ladderlight.recipe.cards import CARDS_SUFFIX, cards_of, check_cards, recipe_of_cards
-from ladderlight.recipe.chain import (
-    chain_of,
-    check_matches,
-    file_problem,
-    files_named,
-    override_of,
-    override_with_files,
-    with_files,
-)
+from ladderlight.recipe.chain import chain_of, check_matches, file_problem, override_of, read_files
 from ladderlight.recipe.files import PictureFile, first_below, idle_exclusions, missing_file, picture_files, source_of
 from ladderlight.recipe.language.contradictions import contradictions
 from ladderlight.recipe.language.model import Recipe
@@ -44,7 +37,11 @@ def load(path: Path, *, pictures: Pictures = "needed", revision: str | None = No
     Raises UsageError, too, when the recipe has several revisions and none is named.
     """
     document = read_document(path, str(path))
-    return _load(document, path, one_of(revisions_of(document.data, revision)), pictures)
+    name, *others = revisions_of(document.data, revision)
+    if others:
+        listed = joined(list(map(str, (name, *others))))
+        raise UsageError(f"the recipe has the revisions {listed}; name one with --revision")
+    return _load(document, path, name, pictures)
 
 
 def load_revisions(path: Path, *, pictures: Pictures = "needed", revision: str | None = None) -> tuple[Recipe, ...]:
@@ -75,9 +72,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
     raw, board_file = _with_board_file(of_revision(document.data, revision, report), folder, path, report)
     raw = _check_tables(raw, report)
     if revision is not None and "board" not in raw:  # its file is not a text, which is reported
-        report.problems = [
-            problem for problem in report.problems if problem.where != () or "'board'" not in problem.what
-        ]
+        report.problems = [one for one in report.problems if one.where != () or "'board'" not in one.what]
     board = _board(raw, report)
     wants_files = pictures in ("needed", "checked")
     files = _files(raw, folder, report, wanted=wants_files)
@@ -86,21 +81,18 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
     wanted = takes_pictures([link.declaration for link in links])
     _check_wanted(raw, pictures, report, wanted=wanted)
     _check_trays(raw, report)
-    option_files = [path for link in links for path in files_named(link.options, folder)]
-    links = with_files(links, folder, report)
-    cards, card_files = cards_of(raw, folder, registry, report) if wants_files else ({}, [])
+    links = [
+        replace(link, options=read_files(link.options, ("stage", link.place or 0), folder, report)) for link in links
+    ]
+    cards = cards_of(raw, folder, registry, report) if wants_files else {}
     # A stage that the chain lacks may be meant by a name in it that is not known.
     unspoken = (*unknown, *registry.names, *registry.uses) if unknown else ()
+    written = tables(raw, "picture")
     overrides = [
-        override_of(place, table, links, files, unspoken, report) for place, table in enumerate(tables(raw, "picture"))
+        override_of(place, table, links, files, unspoken, folder, report) for place, table in enumerate(written)
     ]
     if wants_files:
-        check_matches(tables(raw, "picture"), overrides, files, report)
-    option_files += card_files
-    option_files += [
-        path for override in overrides for options in override.options.values() for path in files_named(options, folder)
-    ]
-    overrides = [override_with_files(each, place, links, folder, report) for place, each in enumerate(overrides)]
+        check_matches(written, overrides, files, report)
     if board is not None:
         viewing = Viewing() if report.has("viewing") else _viewing(raw)
         check_rules(links, overrides, files, board, viewing, report)
@@ -109,7 +101,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
         "recipe": [path],
         "board": board_file,
         "plugin": plugins,
-        "file": option_files,
+        "file": report.named,
         "picture": [file.path for file in files],
     }
     output = _output(raw, folder, inputs, report, suffix=CARDS_SUFFIX if pictures == "cards" else "")
@@ -133,7 +125,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
         viewing=_viewing(raw),
         plugins=tuple(plugins),
         patterns=tuple(dig(raw, "pictures", "files") or ()),
-        named=tuple(dict.fromkeys([*board_file, *option_files])),
+        named=tuple(dict.fromkeys([*board_file, *report.named])),
         cautions=tuple(report.cautions),
     )
     return recipe_of_cards(recipe, registry) if pictures == "cards" else recipe
@@ -162,8 +154,7 @@ def _with_board_file(
     if not named:
         return raw, file
     if not is_file(folder / named):
-        what, action = missing_file(folder, named)
-        report.add(("board",), what, action)
+        report.add(("board",), *missing_file(folder, named))
         return raw, file
     try:
         document = read_document(folder / named, str(path.parent / named))
@@ -222,8 +213,8 @@ def _board(raw: Mapping[str, Any], report: Report) -> Board | None:
 def _check_wanted(raw: Mapping[str, Any], pictures: Pictures, report: Report, *, wanted: bool) -> None:
     if pictures == "needed" and "pictures" not in raw and wanted:
         report.add((), "the recipe has no pictures", 'add [pictures] with files = ["pictures/*.png"]')
-    named = ("files", "cards")
-    if isinstance(raw.get("pictures"), dict) and not report.has("pictures") and not set(named) & set(raw["pictures"]):
+    written = raw.get("pictures")
+    if isinstance(written, dict) and not report.has("pictures") and not {"files", "cards"} & set(written):
         report.add(("pictures",), "[pictures] lacks the key 'files'", 'add files = ["pictures/*.png"], or cards')
     if "pictures" in raw and not wanted:
         report.warn("pictures", "no stage takes pictures, so they are not used; leave [pictures] out, or add stages")
@@ -270,8 +261,7 @@ def _plugins(raw: Mapping[str, Any], folder: Path, report: Report) -> tuple[list
             continue
         path = folder / name
         if not is_file(path):
-            what, action = missing_file(folder, name)
-            report.add(("plugins", index), what, action)
+            report.add(("plugins", index), *missing_file(folder, name))
             continue
         if path in paths:
             report.add(("plugins", index), f"plugin {name!r} is named twice", "name it once")
@@ -338,13 +328,6 @@ def revisions_of(data: Mapping[str, Any], asked: str | None = None) -> tuple[str
     return (asked,)
 
 
-def one_of(names: tuple[str | None, ...]) -> str | None:
-    """Return the only revision. Raises UsageError when there are several."""
-    if len(names) > 1:
-        raise UsageError(f"the recipe has the revisions {joined(list(map(str, names)))}; name one with --revision")
-    return names[0]
-
-
 def of_revision(data: Mapping[str, Any], name: str | None, report: Report) -> dict[str, Any]:
     """Return a recipe's data as a revision has them: with its board, and without the tables of the others."""
     _check(data, report)
@@ -355,9 +338,7 @@ def of_revision(data: Mapping[str, Any], name: str | None, report: Report) -> di
     if not isinstance(found["board"], str):
         del found["board"]
     others = [other for other in data["revisions"] if other != name]
-    for key in _PARTED:
-        if not isinstance(data.get(key), list):
-            continue
+    for key in (key for key in _PARTED if isinstance(data.get(key), list)):
         kept = [at for at, table in enumerate(tables(data, key)) if table.get("revision") not in others]
         found[key] = [data[key][at] for at in kept]
         places |= {(key, new): (key, at) for new, at in enumerate(kept)}

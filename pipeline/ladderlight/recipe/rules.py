@@ -56,7 +56,7 @@ def _combinations(index: int, overrides: Sequence[Override], files: Sequence[Pic
     touching = [place for place, override in enumerate(overrides) if index in override.options]
     if not touching:
         return [()]
-    met = (tuple(place for place in touching if overrides[place].applies_to(file)) for file in files)
+    met = (tuple(place for place in touching if file in overrides[place].files) for file in files)
     return list(dict.fromkeys(met))
 
 

@@ -50,7 +50,7 @@ def test_fewer_bits_suffice_where_higher_ones_are_high_from_the_reset_on(make_bo
 def test_frequencies_are_rises_a_second(board) -> None:
     """25.175 MHz halves from bit to bit as far as 800 counts hold whole periods; from there, rises a line."""
     x, y = axes_of(board)
-    tones = {tone.line: tone.hertz for tone in (*x.tones, *y.tones)}
+    tones = x.tones | y.tones
     assert tones["x0"] == pytest.approx(25.175e6 / 2)
     assert tones["x4"] == pytest.approx(25.175e6 / 32)
     line = 25.175e6 / 800

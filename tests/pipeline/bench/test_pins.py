@@ -1,12 +1,12 @@
 from __future__ import annotations
 
-from ladderlight.bench.pins import ChipPins, Pin, pins_of
+from ladderlight.bench.pins import Pin, Pins, pins_of
 from ladderlight.board import Packing, Part
 
 LOOK_UP = {"red": {"r0": 1330.0, "r1": 680.0}, "green": {"g0": 1330.0}, "blue": {"b0": 1330.0}}
 
 
-def pin_of(chip: ChipPins, name: str) -> Pin:
+def pin_of(chip: Pins, name: str) -> Pin:
     return next(pin for pin in chip.pins if pin.name == name)
 
 

@@ -6,6 +6,7 @@ import errno
 import json
 import platform
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -55,11 +56,15 @@ def test_a_full_disk_is_one_line_and_leaves_the_old_output(
 ) -> None:
     before = _files(recipe.parent)
 
-    def full(path: Path, data: bytes) -> int:
-        raise OSError(errno.ENOSPC, "No space left on device")
+    opened = Path.open
+
+    def full(path: Path, mode: str = "r", *more: Any) -> Any:
+        if mode == "wb" and path.name == "picture.bin":
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return opened(path, mode, *more)
 
     capsys.readouterr()
-    monkeypatch.setattr(Path, "write_bytes", full)
+    monkeypatch.setattr(Path, "open", full)
     assert commands.main(["build", "--force", str(recipe)]) == 1
     monkeypatch.undo()
     assert capsys.readouterr().err == (

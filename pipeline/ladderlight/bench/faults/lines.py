@@ -81,7 +81,7 @@ def _faults(pins: Pins, bus: Bus, lines: Sequence[int]) -> Iterator[LineFault]:
 
 
 def _fault(pins: Pins, bus: Bus, which: tuple[int, ...], what: str, happened: str, change: Change) -> LineFault:
-    names = tuple((pins.address if bus == "address" else pins.data)(pin) for pin in which)
+    names = tuple(pins.name(bus, pin) for pin in which)
 
     def words(held: Words, at: Ints) -> Words:
         read: Words = held[change(at)] if bus == "address" else change(held[at])

@@ -21,10 +21,10 @@ from ladderlight.bench.faults.wiring import (
     resistors,
     with_resistors,
 )
-from ladderlight.bench.pins import ChipPin, Pins, data_line
+from ladderlight.bench.pins import ChipPin, Pins, data_line, pins_of
 from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.ladder import mark_of
-from ladderlight.board.model.lines import Line, Signal
+from ladderlight.board.model.lines import Signal
 from ladderlight.units.arrays import MemoryWords, Words
 
 Group = Literal["address lines", "data lines", "counters and switches", "gates", "outputs", "resistors"]
@@ -59,27 +59,23 @@ def faults_of(board: Board) -> list[WiringFault]:
 
 
 def _address_lines(board: Board) -> Iterator[WiringFault]:
-    for device in board.devices:
-        pins = Pins(board=board, device=device)
-        for fault in address_faults(pins):
-            if fault.kind != "address_bridged":
-                chips = fault.chips(pins)
-                yield WiringFault(group="address lines", text=fault.text, chips=chips, change=_through(fault, device))
+    for pins in pins_of(board):
+        own = (fault for fault in address_faults(pins) if fault.kind != "address_bridged")
+        yield from (_of_line("address lines", fault, fault.chips(pins), pins.device) for fault in own)
     for memory in board.memories:
-        whole = _whole(memory)
-        for fault in selection_faults(Pins(board=board, device=whole), memory.devices[0].part.address_pins):
-            chips = fault.chips(Pins(board=board, device=whole))
-            yield WiringFault(group="address lines", text=fault.text, chips=chips, change=_through(fault, whole))
+        whole = Pins(board=board, device=_whole(memory))
+        selecting = selection_faults(whole, memory.part.address_pins)
+        yield from (_of_line("address lines", fault, fault.chips(whole), whole.device) for fault in selecting)
         yield from _bridged_addresses(board, memory)
 
 
 def _bridged_addresses(board: Board, memory: Memory) -> Iterator[WiringFault]:
-    every = [Pins(board=board, device=device) for device in memory.devices]
+    every = pins_of(board, memory)
     for pair in every[0].neighbours("address"):
         if max(pair) >= len(memory.address):
             continue
         first, second = (memory.address[pin] for pin in pair)
-        names = tuple(every[0].address(pin) for pin in pair)
+        names = tuple(every[0].name("address", pin) for pin in pair)
         chips = tuple(pins.at("address", pin) for pins in every for pin in pair)
         for level, high_wins in (("low", False), ("high", True)):
             if first != second and (change := bridge(board, first, second, high_wins=high_wins)):
@@ -89,33 +85,24 @@ def _bridged_addresses(board: Board, memory: Memory) -> Iterator[WiringFault]:
 
 def _data_lines(board: Board) -> Iterator[WiringFault]:
     for memory in board.memories:
-        every = [Pins(board=board, device=device) for device in memory.devices]
+        every = pins_of(board, memory)
         for fault in data_faults(every[0]):
             if any(every[0].line("data", pin) for pin in fault.pins):
                 chips = tuple(chip for pins in every for chip in fault.chips(pins))
-                change = _through(fault, _whole(memory))
-                yield WiringFault(group="data lines", text=fault.text, chips=chips, change=change)
+                yield _of_line("data lines", fault, chips, _whole(memory))
 
 
 def _counters(board: Board) -> Iterator[WiringFault]:
-    for line in _counter_lines(board):
+    kinds = (Signal.X, Signal.Y, Signal.BANK)
+    lines = {line for memory in board.memories for line in board.address_lines(memory) if line.signal in kinds}
+    for line in sorted(lines, key=lambda line: (kinds.index(line.signal), line.index)):
         what = f"line {line}" if line.signal is Signal.BANK else f"counter bit {line}"
         for level in (0, 1):
             if change := broken_line(board, line, level):
-                chips = tuple(
-                    Pins(board=board, device=device).at("address", pin)
-                    for memory, pin in pins_behind(board, line)
-                    for device in memory.devices
-                )
+                reached = pins_behind(board, line)
+                chips = tuple(pins.at("address", pin) for memory, pin in reached for pins in pins_of(board, memory))
                 text = f"{what} missing, and read as {('low', 'high')[level]}"
                 yield WiringFault(group="counters and switches", text=text, chips=chips, change=change)
-
-
-def _counter_lines(board: Board) -> list[Line]:
-    """Return the counter bits and bank lines that memories are addressed with: x, then y, then banks, lowest first."""
-    kinds = (Signal.X, Signal.Y, Signal.BANK)
-    lines = {line for memory in board.memories for line in board.address_lines(memory) if line.signal in kinds}
-    return sorted(lines, key=lambda line: (kinds.index(line.signal), line.index))
 
 
 def _gates(board: Board) -> Iterator[WiringFault]:
@@ -124,25 +111,25 @@ def _gates(board: Board) -> Iterator[WiringFault]:
             if not is_gate(driver):
                 continue
             kind = "inverter" if len(driver.lines) == 1 else "exclusive-or gate"
-            every = [Pins(board=board, device=device) for device in memory.devices]
+            every = pins_of(board, memory)
             for line in dict.fromkeys(driver.lines):
                 if change := missing_gate(board, memory, pin, line):
-                    text = f"{kind} at {every[0].address(pin)} missing, and {line} wired through"
+                    place = every[0].name("address", pin)
+                    text = f"{kind} at {place} missing, and {line} wired through"
                     chips = tuple(pins.at("address", pin) for pins in every)
                     yield WiringFault(group="gates", text=text, chips=chips, change=change)
 
 
 def _outputs(board: Board) -> Iterator[WiringFault]:
     for memory in board.memories:
-        chips = tuple(Pins(board=board, device=device).named("/OE") for device in memory.devices)
+        chips = tuple(pins.named("/OE") for pins in pins_of(board, memory))
         if change := _disabled(board, [memory]):
             text = f"output enable of {memory.name} inverted"
             yield WiringFault(group="outputs", text=text, chips=chips, change=change)
     if board.blanking != "none":
-        driving = board.driving_memories
-        way = _disabled(board, driving) if board.blanking == "output-enable" else _dark(board)
-        if way:
-            yield WiringFault(group="outputs", text="blanking line inverted", chips=(), change=way)
+        disabling = board.blanking == "output-enable"
+        if change := _disabled(board, board.driving_memories) if disabling else _dark(board):
+            yield WiringFault(group="outputs", text="blanking line inverted", chips=(), change=change)
 
 
 def _disabled(board: Board, memories: Sequence[Memory]) -> Change | None:
@@ -220,11 +207,8 @@ def _driver(board: Board, place: Place) -> tuple[ChipPin, ...]:
     if source is None:
         return ()
     memory = board.memory(source.memory)
-    return tuple(
-        Pins(board=board, device=device).at("data", pin)
-        for device in memory.devices
-        for pin in range(source.index, memory.part.width, memory.pixel_width)
-    )
+    wired = range(source.index, memory.part.width, memory.pixel_width)
+    return tuple(pins.at("data", pin) for pins in pins_of(board, memory) for pin in wired)
 
 
 def _whole(memory: Memory) -> Device:
@@ -232,7 +216,7 @@ def _whole(memory: Memory) -> Device:
     return Device(name=memory.name, memory=memory.name, part=part, index=0)
 
 
-def _through(fault: LineFault, device: Device) -> Change:
+def _of_line(group: Group, fault: LineFault, chips: tuple[ChipPin, ...], device: Device) -> WiringFault:
     first, count = device.first_word, device.part.words
 
     def change(board: Board, words: MemoryWords) -> tuple[Board, MemoryWords]:
@@ -240,4 +224,4 @@ def _through(fault: LineFault, device: Device) -> Change:
         held[first : first + count] = fault.words(held[first : first + count], np.arange(count))
         return board, {**words, device.memory: held}
 
-    return change
+    return WiringFault(group=group, text=fault.text, chips=chips, change=change)

@@ -58,9 +58,9 @@ def faults_page(project: str, board: Board, shown: str, looks: Sequence[Look]) -
 def summary(looks: Sequence[Look]) -> str:
     """Return how many faults have how many looks, in one line."""
     count = sum(len(look.faults) for look in looks)
-    steady = [look for look in looks if look.steady]
-    unsteady = count - sum(len(look.faults) for look in steady)
-    line = f"{count:,} faults with {len(steady) - 1:,} different looks; {len(looks[0].faults)} cannot be seen"
+    unsteady = sum(len(look.faults) for look in looks if not look.steady)
+    steady = sum(look.steady for look in looks)
+    line = f"{count:,} faults with {steady - 1:,} different looks; {len(looks[0].faults)} cannot be seen"
     return line + (f", {unsteady} leave no steady picture" if unsteady else "")
 
 
@@ -68,11 +68,6 @@ def name_of(board: Board, fault: WiringFault) -> str:
     """Return a fault in words, with the chip where a board has several and the fault is of one."""
     chips = {pin.chip for pin in fault.chips}
     return f"{fault.text}, chip {chips.pop()}" if len(board.devices) > 1 and len(chips) == 1 else fault.text
-
-
-def pins_text(fault: WiringFault) -> str:
-    """Return the pins to check, in words: ``picture pin 7, A3 (x5)``."""
-    return "; ".join(dict.fromkeys(map(str, fault.chips)))
 
 
 def picture_url(light: Singles | Floats) -> str:
@@ -85,4 +80,4 @@ def _shown(board: Board, look: Look) -> Mapping[str, Any]:
 
 
 def _named(board: Board, faults: Iterable[WiringFault]) -> Iterable[dict[str, str]]:
-    return ({"name": name_of(board, fault), "pins": pins_text(fault)} for fault in faults)
+    return ({"name": name_of(board, f), "pins": "; ".join(dict.fromkeys(map(str, f.chips)))} for f in faults)

@@ -59,9 +59,10 @@ def bridge(board: Board, first: Expression, second: Expression, *, high_wins: bo
 
     A constant wins over any driver. Outputs that also drive ladders are left to the faults of data lines.
     """
-    if _feeds(board, first, second) or any(_drives_ladder(board, driver) for driver in (first, second)):
-        return None
     plain = [driver.lines[0] for driver in (first, second) if not is_gate(driver)]
+    on_ladders = {board.outputs[name] for name in board.ladder.lines}
+    if _feeds(board, first, second) or not on_ladders.isdisjoint(map(board.resolve, plain)):
+        return None
     constants = [line.index for line in plain if line.signal is Signal.CONSTANT]
     mixed = 3 * (constants[0] if constants else high_wins)
     outputs = [mixed] * 4 if constants else [0, mixed, mixed, 3]
@@ -71,8 +72,7 @@ def bridge(board: Board, first: Expression, second: Expression, *, high_wins: bo
 def missing_gate(board: Board, memory: Memory, pin: int, passed: Line) -> Change | None:
     """Return the change by which a line passes straight to a pin that a gate should drive."""
     driver = memory.address[pin]
-    inputs = [Expression((line,)) for line in driver.lines]
-    place = driver.lines.index(passed)
+    inputs, place = [Expression((line,)) for line in driver.lines], driver.lines.index(passed)
     outputs = [state >> place & 1 for state in range(1 << len(inputs))]
 
     def rewire(other: Memory, at: int, held: Expression, output: Callable[[int], Line]) -> Expression:
@@ -98,11 +98,6 @@ def _feeds(board: Board, first: Expression, second: Expression) -> bool:
     """Whether one of two drivers is an input of the other's gate."""
     lines = [{board.resolve(line) for line in driver.lines} for driver in (first, second)]
     return any(not is_gate(one) and lines[at] <= lines[1 - at] for at, one in enumerate((first, second)))
-
-
-def _drives_ladder(board: Board, driver: Expression) -> bool:
-    line = board.resolve(driver.lines[0])
-    return not is_gate(driver) and line in {board.outputs[name] for name in board.ladder.lines}
 
 
 def _in_place_of(board: Board, drivers: Sequence[Expression]) -> Rewire:

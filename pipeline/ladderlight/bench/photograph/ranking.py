@@ -139,8 +139,7 @@ def _dark(pixels: Singles, looks: Sequence[Look]) -> Ranking | None:
     look = next((look for look in looks if look.light.max() < _BLACK), None)
     if look is None or np.median(pixels) > _DIM:
         return None
-    nothing = np.zeros_like(look.light)
-    sound = look is looks[0]
+    nothing, sound = np.zeros_like(look.light), look is looks[0]
     faults = () if sound else look.faults
     one = Candidate(look=look, faults=faults, sound=sound, score=1.0, confidence=DARK, predicted=nothing)
     return Ranking(candidates=(one,), corners=None, seen=nothing)

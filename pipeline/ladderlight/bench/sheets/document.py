@@ -9,7 +9,8 @@ from ladderlight.bench.counts import Axis, Decoded, axes_of, hertz_of
 from ladderlight.bench.gates import BLANK, enable_line
 from ladderlight.bench.logic import Logic
 from ladderlight.bench.parts import PartToBuy, parts_of
-from ladderlight.bench.wiring import WiredChip, WiredPin, Wiring
+from ladderlight.bench.pins import Pin
+from ladderlight.bench.wiring import Wiring
 from ladderlight.board import Board, Finding
 from ladderlight.board.model.lines import timing_line
 from ladderlight.errors import ranked
@@ -32,7 +33,7 @@ class Bench:
     at_readings: Sequence[str]
     cautions: Sequence[str]
 
-    def rises(self, pin: WiredPin) -> bool:
+    def rises(self, pin: Pin) -> bool:
         """Whether a pin is an address pin whose frequency is known."""
         return pin.name[:1] == "A" and bool(self.hertz.get(pin.line))
 
@@ -74,7 +75,16 @@ def document_of(bench: Bench) -> dict[str, Any]:
     wiring = bench.wiring
     return {
         "ok": not any(finding.level == "error" for finding in bench.findings),
-        "wiring": [_chip(chip) for chip in wiring.sockets],
+        "wiring": [
+            {
+                "chip": chip.label,
+                "device": chip.device,
+                "part": chip.part,
+                "package": chip.package,
+                "pins": [{"pin": pin.number, "name": pin.name, "line": pin.line, "to": pin.to} for pin in chip.pins],
+            }
+            for chip in wiring.sockets
+        ],
         "lines": [
             {"line": line.name, "from": line.source, "to": list(line.to), "hz": bench.hertz.get(line.name)}
             for line in wiring.lines
@@ -86,21 +96,11 @@ def document_of(bench: Bench) -> dict[str, Any]:
     }
 
 
-def _chip(chip: WiredChip) -> dict[str, Any]:
-    return {
-        "chip": chip.label,
-        "device": chip.device,
-        "part": chip.part,
-        "package": chip.package,
-        "pins": [{"pin": pin.number, "name": pin.name, "line": pin.line, "to": pin.to} for pin in chip.pins],
-    }
-
-
 def _axis(axis: Axis) -> dict[str, Any]:
     return {
         "polarity": "positive" if axis.positive else "negative",
         **{decoded.name.replace(" ", "_"): _decoded(axis, decoded) for decoded in axis.decoded},
-        "frequencies": {tone.line: tone.hertz for tone in axis.tones},
+        "frequencies": axis.tones,
     }
 
 

@@ -4,13 +4,12 @@ import csv
 import io
 import textwrap
 from collections.abc import Iterable, Iterator, Sequence
-from typing import Any, NamedTuple
+from typing import Any
 
 from markupsafe import Markup
 
 from ladderlight.bench.connector import Volts, steps_of
 from ladderlight.bench.sheets.document import AT_PARTS, AT_WIRING, Bench, decoding, named
-from ladderlight.bench.wiring import WiredChip
 from ladderlight.proof.templating import fill
 from ladderlight.system.printable import printable
 from ladderlight.units.words import frequency, in_words
@@ -96,14 +95,8 @@ _AT = 22
 """Column in which readings begin."""
 
 
-class _Hung(NamedTuple):
-    """A line that may be too long, and the spaces before what is left of it."""
-
-    text: str
-    spaces: int
-
-
-_Lines = Iterator[str | _Hung]
+_Lines = Iterator[str | tuple[str, int]]
+"""Lines; one that may be too long with the spaces before what is left of it."""
 
 
 def bench_sheet(project: str, bench: Bench, *, width: int = WIDTH) -> str:
@@ -111,7 +104,7 @@ def bench_sheet(project: str, bench: Bench, *, width: int = WIDTH) -> str:
     title = f"Bench sheet: {project}"
     lines = [title, "=" * min(len(title), width)]
     for heading, body in (
-        ("Findings", (_Hung(f"{one.level:8}{one.where}: {one.message}", 8) for one in bench.findings)),
+        ("Findings", ((f"{one.level:8}{one.where}: {one.message}", 8) for one in bench.findings)),
         ("Parts to buy", _parts(bench)),
         ("Wiring, pin by pin", _chips(bench)),
         ("Resistors", _resistors(bench)),
@@ -130,35 +123,31 @@ def _parts(bench: Bench) -> _Lines:
     yield from _listed(AT_PARTS)
     yield ""
     for part in bench.parts:
-        yield _Hung(f"{part.quantity:3}  {part.value:12}  {part.what}", 19)
+        yield (f"{part.quantity:3}  {part.value:12}  {part.what}", 19)
 
 
 def _chips(bench: Bench) -> _Lines:
     yield from _listed(AT_WIRING)
     for chip in bench.wiring.sockets:
         yield ""
-        yield _title(chip)
+        name = chip.device or chip.holds
+        yield f"{chip.label}  " + f"{name}  " * bool(name) + f"({chip.described})"
         for pin in chip.pins:
             number = "" if pin.number is None else f"{pin.number}"
             rate = f", {frequency(bench.hertz[pin.line])}" if bench.rises(pin) else ""
-            yield _Hung(f"{number:>4}  {pin.name:12} {pin.line or '-':15} {pin.to}{rate}", 35)
-
-
-def _title(chip: WiredChip) -> str:
-    name = chip.device or chip.holds
-    return f"{chip.label}  {name}  ({chip.described})" if name else f"{chip.label}  ({chip.described})"
+            yield (f"{number:>4}  {pin.name:12} {pin.line or '-':15} {pin.to}{rate}", 35)
 
 
 def _resistors(bench: Bench) -> _Lines:
     for resistor in bench.wiring.resistors:
         dissipates = in_words(resistor.watts, "W", digits=3)
-        yield _Hung(f"{resistor.label:5}{resistor.value:12}{resistor.start} to {resistor.end}, up to {dissipates}", 17)
+        yield (f"{resistor.label:5}{resistor.value:12}{resistor.start} to {resistor.end}, up to {dissipates}", 17)
 
 
 def _lines(bench: Bench) -> _Lines:
     for line in bench.wiring.lines:
-        yield _Hung(f"{line.name:15} from {line.source}", 18)
-        yield _Hung(f"{'':16}to {'; '.join(line.to)}", 18)
+        yield (f"{line.name:15} from {line.source}", 18)
+        yield (f"{'':16}to {'; '.join(line.to)}", 18)
 
 
 def _counts(bench: Bench) -> _Lines:
@@ -169,9 +158,9 @@ def _counts(bench: Bench) -> _Lines:
         yield f"{axis.name} counter; {sync} is {'positive' if axis.positive else 'negative'}"
         for decoded in axis.decoded:
             head = f"  {decoded.name:16}{decoded.reading:>5}  {decoded.hexadecimal}  {decoded.binary}  "
-            yield _Hung(f"{head}{decoding(axis.name, decoded)}", len(head))
-        tones = [f"{tone.line} {frequency(tone.hertz) if tone.hertz else 'steady'}" for tone in axis.tones]
-        yield _Hung(f"  {'rises':16}{', '.join(tones)}", 18)
+            yield (f"{head}{decoding(axis.name, decoded)}", len(head))
+        tones = [f"{line} {frequency(hertz) if hertz else 'steady'}" for line, hertz in axis.tones.items()]
+        yield (f"  {'rises':16}{', '.join(tones)}", 18)
 
 
 def _readings(bench: Bench) -> _Lines:
@@ -179,7 +168,7 @@ def _readings(bench: Bench) -> _Lines:
     yield ""
     yield f"{'':22}{'with monitor':24}{'without monitor':23}measured".rstrip()
     for high, readings in steps_of(bench.readings):
-        yield _Hung(f"{named(high)}: burn {bench.word(high)}", 4)
+        yield (f"{named(high)}: burn {bench.word(high)}", 4)
         for reading in readings:
             loaded, unloaded = _volts(reading.loaded), _volts(reading.unloaded)
             at = f"    {reading.at:17} "
@@ -189,7 +178,7 @@ def _readings(bench: Bench) -> _Lines:
             yield f"{at:{_AT}}{loaded:24}{unloaded:23}________"
             if reading.currents:
                 each = ", ".join(f"{line} {value * 1e3:.2f} mA" for line, value in reading.currents.items())
-                yield _Hung(f"{'':22}{each}", 22)
+                yield (f"{'':22}{each}", 22)
 
 
 def _volts(volts: Volts | None) -> str:
@@ -197,12 +186,12 @@ def _volts(volts: Volts | None) -> str:
 
 
 def _listed(texts: Sequence[str]) -> _Lines:
-    for text in texts:
-        yield _Hung(f"- {text}", 2)
+    return ((f"- {text}", 2) for text in texts)
 
 
-def _folded(line: str | _Hung, width: int) -> list[str]:
+def _folded(line: str | tuple[str, int], width: int) -> list[str]:
     if isinstance(line, str):
         return [line]
-    spaces = " " * min(line.spaces, max(width - _TEXT, 0))
-    return textwrap.wrap(line.text, width, subsequent_indent=spaces, break_on_hyphens=False)
+    text, hanging = line
+    spaces = " " * min(hanging, max(width - _TEXT, 0))
+    return textwrap.wrap(text, width, subsequent_indent=spaces, break_on_hyphens=False)

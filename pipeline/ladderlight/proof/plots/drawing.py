@@ -98,8 +98,7 @@ def key(x: float, y: float, words: str, *, fill: str) -> Iterator[str]:
 
 def keys(y: float, entries: Sequence[tuple[str, str]]) -> tuple[list[str], float]:
     """Write keys, each words and a colour, in as many rows as they need; return them and where they end."""
-    parts: list[str] = []
-    x = 0.0
+    parts, x = list[str](), 0.0
     for words, fill in entries:
         wide = _SQUARE + 5 + width_of(words)
         if x and x + wide > WIDTH:

@@ -85,9 +85,8 @@ class _Plot:
             y = self.volts(tick * step)
             yield svg.line(_LEFT, y, svg.WIDTH, y, stroke=svg.LINE)
             yield svg.text(_LEFT - 6, y + 4, f"{tick * step:.1f}", anchor="end", fill=svg.MUTED)
-        yield svg.line(
-            _LEFT, self.volts(self.peak), svg.WIDTH, self.volts(self.peak), stroke=svg.ACCENT, width=1.5, dash="4 3"
-        )
+        peak = self.volts(self.peak)
+        yield svg.line(_LEFT, peak, svg.WIDTH, peak, stroke=svg.ACCENT, width=1.5, dash="4 3")
         for level in self.channel.levels:
             x, y = self.x(level.code), self.volts(level.ideal)
             yield svg.line(x - self.step * 0.42, y, x + self.step * 0.42, y, stroke=svg.MUTED, width=2)
@@ -135,7 +134,8 @@ class _Plot:
         for row, unit in enumerate(("V", "mV"), start=1):
             yield svg.text(0, y + row * 14, unit, fill=svg.MUTED)
             for level in self.channel.levels:
-                words = f"{level.volts:.3f}" if unit == "V" else _millivolts(level.error)
+                millivolts = round(level.error * 1e3, 1)
+                words = f"{level.volts:.3f}" if unit == "V" else f"{millivolts:+.1f}" if millivolts else "0.0"
                 yield svg.text(self.x(level.code), y + row * 14, words, anchor="middle")
 
 
@@ -144,8 +144,3 @@ def _title(level: Level) -> str:
     if level.highest > level.lowest:
         words += f"; {level.lowest:.4f} to {level.highest:.4f} V over the tolerance"
     return words
-
-
-def _millivolts(volts: float) -> str:
-    words = f"{volts * 1e3:+.1f}"
-    return "0.0" if float(words) == 0 else words

@@ -1,6 +1,5 @@
 """A palette as levels by gun, or by lightness where the guns depend on each other; what is not used is drawn small."""
 
-import base64
 import io
 from collections.abc import Iterator, Mapping
 from dataclasses import dataclass
@@ -12,6 +11,7 @@ from ladderlight.board.model.ladder import GUNS
 from ladderlight.board.model.palette import Palette
 from ladderlight.colour.spaces import LUMINANCE
 from ladderlight.proof.plots.drawing import MUTED, WIDTH, drawing, number, rectangle, text
+from ladderlight.proof.screens import data_url
 
 MOST_CELLS = 4096
 """Codes up to which each has a cell; of more, the levels of each gun and the colours used most are shown."""
@@ -104,18 +104,15 @@ def palette_plot(palette: Palette, uses: Uses | None = None) -> str:
         parts.append(_outlines(field, y + _TITLE, np.asarray(used)))
         end = max(end, y + _TITLE + height)
     if fields:
-        parts.append(text(0, end + 16, _axes(palette, fields), fill=MUTED))
+        red, green = (float(palette.volts[:, gun].max()) for gun in range(2))
+        axes = f"to the right: green up to {green:.3f} V; down: red up to {red:.3f} V"
+        if len(palette) > MOST_CELLS:
+            axes = f"the {sum(int((field.codes >= 0).sum()) for field in fields)} codes used most, by lightness"
+        elif not _is_by_gun(palette):
+            axes = "by lightness, darkest first"
+        parts.append(text(0, end + 16, axes, fill=MUTED))
         end += 22
     return drawing(end, label, parts)
-
-
-def _axes(palette: Palette, fields: list[Field]) -> str:
-    if len(palette) > MOST_CELLS:
-        return f"the {sum(int((field.codes >= 0).sum()) for field in fields)} codes used most, by lightness"
-    if not _is_by_gun(palette):
-        return "by lightness, darkest first"
-    red, green = (float(palette.volts[:, gun].max()) for gun in range(2))
-    return f"to the right: green up to {green:.3f} V; down: red up to {red:.3f} V"
 
 
 def _is_by_gun(palette: Palette) -> bool:
@@ -155,7 +152,7 @@ def _image(palette: Palette, codes: NDArray[np.int64], used: NDArray[np.bool_]) 
     pixels[small & ~((rows == _CELL // 2) & (columns == _CELL // 2)), 3] = 0
     file = io.BytesIO()
     Image.fromarray(pixels).save(file, format="PNG", optimize=True)
-    return "data:image/png;base64," + base64.b64encode(file.getvalue()).decode()
+    return data_url(file.getvalue())
 
 
 def _outlines(field: Field, top: float, used: NDArray[np.bool_]) -> str:
@@ -189,7 +186,5 @@ def _ramps(palette: Palette) -> Iterator[str]:
         width = (WIDTH - 44) / len(shades)
         yield text(0, gun * 40 + 24, name, fill=MUTED)
         for position, shade in enumerate(shades):
-            parts = [0, 0, 0]
-            parts[gun] = shade
-            colour = "#" + "".join(f"{part:02x}" for part in parts)
+            colour = "#" + "".join(f"{shade * (part == gun):02x}" for part in range(3))
             yield rectangle(44 + position * width, gun * 40 + 4, width, 32, fill=colour, title=colour)

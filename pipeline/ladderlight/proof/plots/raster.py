@@ -1,7 +1,7 @@
 """One scan line and one frame to scale: visible part, porches and sync."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from typing import NamedTuple
 
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.raster import Counter
@@ -14,16 +14,11 @@ _ROW = 16.0
 _COLUMNS = (112.0, 256.0)
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Part:
+class _Part(NamedTuple):
     name: str
     start: int
     end: int
     fill: str
-
-    @property
-    def counts(self) -> int:
-        return self.end - self.start
 
 
 def scan_line_plot(board: Board) -> str:
@@ -47,10 +42,10 @@ def _plot(
 ) -> str:
     counts = counter.counts
     parts = [
-        _Part(name="visible", start=0, end=counts.visible, fill=svg.ACCENT),
-        _Part(name="front porch", start=counts.visible, end=counts.sync_start, fill=svg.LINE),
-        _Part(name="sync", start=counts.sync_start, end=counts.sync_end, fill=svg.INK),
-        _Part(name="back porch", start=counts.sync_end, end=counts.total, fill=svg.MUTED),
+        _Part("visible", 0, counts.visible, svg.ACCENT),
+        _Part("front porch", counts.visible, counts.sync_start, svg.LINE),
+        _Part("sync", counts.sync_start, counts.sync_end, svg.INK),
+        _Part("back porch", counts.sync_end, counts.total, svg.MUTED),
     ]
 
     def time(number: int) -> str:
@@ -58,7 +53,7 @@ def _plot(
 
     polarity = "positive" if positive else "negative"
     verdict = f"{counts.total:,} {noun}s, {time(counts.total)}, {rate}; sync {polarity}"
-    label = f"One {name}: " + ", ".join(f"{part.name} {time(part.counts)}" for part in parts)
+    label = f"One {name}: " + ", ".join(f"{part.name} {time(part.end - part.start)}" for part in parts)
     span = counts.total * seconds
     drawn = [
         *svg.heading(f"One {name}", verdict),
@@ -71,11 +66,11 @@ def _plot(
     for row, part in enumerate(parts, start=1):
         y = _ROWS + row * _ROW
         drawn += svg.key(0, y, part.name, fill=part.fill)
-        if part.counts:
+        if part.start < part.end:
             first, last = (counter.at(count + counter.delay) for count in (part.start, part.end - 1))
             drawn.append(svg.text(_COLUMNS[0], y, f"{first:,} to {last:,}"))
-        drawn.append(svg.text(_COLUMNS[1], y, f"{part.counts:,}", anchor="end"))
-        drawn.append(svg.text(svg.WIDTH, y, time(part.counts), anchor="end"))
+        drawn.append(svg.text(_COLUMNS[1], y, f"{part.end - part.start:,}", anchor="end"))
+        drawn.append(svg.text(svg.WIDTH, y, time(part.end - part.start), anchor="end"))
     return svg.drawing(_ROWS + len(parts) * _ROW + 6, label, drawn)
 
 
@@ -89,15 +84,8 @@ def _bar(parts: list[_Part], *, positive: bool) -> Iterator[str]:
         return count / total * svg.WIDTH
 
     for part in parts:
-        yield svg.rectangle(
-            place(part.start),
-            _TOP,
-            place(part.end) - place(part.start),
-            _DEPTH,
-            fill=part.fill,
-            stroke=svg.MUTED,
-            title=part.name,
-        )
+        left, width = place(part.start), place(part.end) - place(part.start)
+        yield svg.rectangle(left, _TOP, width, _DEPTH, fill=part.fill, stroke=svg.MUTED, title=part.name)
     sync = parts[2]
     rest, active = (_SYNC_LOW, _SYNC_HIGH) if positive else (_SYNC_HIGH, _SYNC_LOW)
     edges = [(0, rest), (sync.start, rest), (sync.start, active), (sync.end, active), (sync.end, rest), (total, rest)]

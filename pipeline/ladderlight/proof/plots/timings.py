@@ -1,7 +1,5 @@
 """The time that every memory's word is held, and what of it the word is valid."""
 
-from dataclasses import dataclass
-
 from ladderlight.board.model.board import Board
 from ladderlight.board.scanning.timing import REGISTER_SETUP, Timing, timings
 from ladderlight.proof.plots import drawing as svg
@@ -45,43 +43,33 @@ def verdict(timing: Timing) -> str:
     return words
 
 
-def is_late(timing: Timing) -> bool:
-    """Whether a memory's word comes too late for its hold, or for its register."""
-    return timing.left is not None and timing.left < 0
+def _pieces(timing: Timing) -> list[tuple[str, float, float, str]]:
+    """Return what passes one after the other within the hold, and past it where the word comes too late.
 
-
-@dataclass(frozen=True, kw_only=True)
-class _Piece:
-    name: str
-    start: float
-    stop: float
-    fill: str
-
-    @property
-    def words(self) -> str:
-        return f"{self.name} {nanoseconds(self.stop - self.start)}"
-
-
-def _pieces(timing: Timing) -> list[_Piece]:
-    """What passes one after the other within the hold, and past it where the word comes too late."""
+    Each in words, with its start and end in seconds and its colour.
+    """
     if timing.arrival is None or timing.access is None:
         return []
     arrival = timing.arrival
     if timing.output == "register":
         ready, due = arrival - timing.access, arrival + REGISTER_SETUP
         pieces = [
-            _Piece(name="address", start=0.0, stop=ready, fill=svg.MUTED),
-            _Piece(name="access", start=ready, stop=arrival, fill=svg.LINE),
-            _Piece(name="set-up", start=arrival, stop=due, fill=svg.WARN),
-            _Piece(name="left", start=due, stop=timing.hold, fill=svg.ACCENT),
+            ("address", 0.0, ready, svg.MUTED),
+            ("access", ready, arrival, svg.LINE),
+            ("set-up", arrival, due, svg.WARN),
+            ("left", due, timing.hold, svg.ACCENT),
         ]
     else:
         pieces = [
-            _Piece(name="old word", start=0.0, stop=timing.old, fill=svg.MUTED),
-            _Piece(name="undefined", start=timing.old, stop=arrival, fill=svg.WARN),
-            _Piece(name="valid", start=arrival, stop=timing.hold, fill=svg.ACCENT),
+            ("old word", 0.0, timing.old, svg.MUTED),
+            ("undefined", timing.old, arrival, svg.WARN),
+            ("valid", arrival, timing.hold, svg.ACCENT),
         ]
-    return [piece for piece in pieces if piece.stop - piece.start > 1e-13]
+    return [
+        (f"{name} {nanoseconds(stop - start)}", start, stop, fill)
+        for name, start, stop, fill in pieces
+        if stop - start > 1e-13
+    ]
 
 
 def _row(board: Board, timing: Timing, top: float, span: float) -> tuple[list[str], float]:
@@ -90,14 +78,13 @@ def _row(board: Board, timing: Timing, top: float, span: float) -> tuple[list[st
 
     memory = board.memory(timing.memory)
     title = f"{memory.name}: {memory.part.number}, {timing.output} output"
-    parts = [*svg.heading(title, verdict(timing), top=top, warn=is_late(timing))]
-    y = top + 38
-    pieces = _pieces(timing)
+    late = timing.left is not None and timing.left < 0
+    y, pieces = top + 38, _pieces(timing)
+    parts = [*svg.heading(title, verdict(timing), top=top, warn=late)]
     parts.append(svg.rectangle(0, y, place(timing.hold), _BAR, fill="none", stroke=svg.MUTED))
-    for piece in pieces:
-        x, width = place(piece.start), place(piece.stop) - place(piece.start)
-        parts += [svg.rectangle(x, y, width, _BAR, fill=piece.fill, title=piece.words)]
+    for words, start, stop, fill in pieces:
+        parts.append(svg.rectangle(place(start), y, place(stop) - place(start), _BAR, fill=fill, title=words))
     if timing.hold <= span:
         parts.append(svg.line(place(timing.hold), y - 4, place(timing.hold), y + _BAR + 4, stroke=svg.INK, width=2))
-    written, end = svg.keys(y + _BAR + 18, [(piece.words, piece.fill) for piece in pieces])
+    written, end = svg.keys(y + _BAR + 18, [(words, fill) for words, _, _, fill in pieces])
     return [*parts, *written], end + _GAP

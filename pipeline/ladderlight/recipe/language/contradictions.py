@@ -20,18 +20,12 @@ _Found = tuple[Where, str, str]
 
 def contradictions(raw: Mapping[str, Any]) -> Iterator[Problem]:
     """Compare the keys of a board's table as it was read, right or wrong; ``where`` is relative to the table."""
-    for where, what, action in _found(raw):
-        yield Problem(where=where, what=what, action=action)
-
-
-def _found(raw: Mapping[str, Any]) -> Iterator[_Found]:
-    memories = raw.get("memory")
+    memories, ladder = raw.get("memory"), raw.get("ladder")
+    found: list[_Found] = []
     for index, memory in enumerate(memories if isinstance(memories, list) else ()):
-        if isinstance(memory, dict):
-            yield from _size(memory, ("memory", index))
-    ladder = raw.get("ladder")
-    if isinstance(ladder, dict):
-        yield from _channels(ladder)
+        found += _size(memory, ("memory", index)) if isinstance(memory, dict) else ()
+    found += _channels(ladder) if isinstance(ladder, dict) else ()
+    return (Problem(where=where, what=what, action=action) for where, what, action in found)
 
 
 def _size(memory: Mapping[str, Any], where: Where) -> Iterator[_Found]:

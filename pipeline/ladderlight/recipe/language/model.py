@@ -50,10 +50,6 @@ class Override(Value):
     keys: Mapping[int, str] = field(default_factory=dict)
     """The keys under which the options stand, by the same index: the stage's name, or ``plugin.stage``."""
 
-    def applies_to(self, file: PictureFile) -> bool:
-        """Whether a picture is among those that change."""
-        return file in self.files
-
 
 @dataclass(frozen=True, kw_only=True, eq=False)
 class Recipe(Value):
@@ -127,16 +123,14 @@ class Recipe(Value):
         """Return the options of a stage of the chain for one picture; a later override wins."""
         options = dict(self.chain[index].options)
         for override in self.overrides:
-            if index in override.options and override.applies_to(file):
+            if index in override.options and file in override.files:
                 options |= override.options[index]
         return options
 
     def bank_for(self, file: PictureFile) -> int | None:
         """Return the bank that the recipe gives it, or None."""
-        banks = [o.bank for o in self.overrides if o.bank is not None and o.applies_to(file)]
-        return banks[-1] if banks else None
+        return next((one.bank for one in self.overrides[::-1] if one.bank is not None and file in one.files), None)
 
     def tray_for(self, file: PictureFile) -> int | None:
         """Return the tray that the recipe gives it, or None."""
-        trays = [o.tray for o in self.overrides if o.tray is not None and o.applies_to(file)]
-        return trays[-1] if trays else None
+        return next((one.tray for one in self.overrides[::-1] if one.tray is not None and file in one.files), None)

@@ -46,11 +46,11 @@ def schema(registry: StageRegistry | None = None) -> dict[str, Any]:
         options = stage.model.model_json_schema(ref_template=_REFERENCE)
         definitions.update(options.pop("$defs", {}))
         uses = list(dict.fromkeys((use, stage.qualified)))
-        table = "CardTable" if stage.kind is Kind.CARD else "StageTable"
+        card = stage.kind is Kind.CARD
+        table, own = ("CardTable", ("bank", "tray")) if card else ("StageTable", ("revision",))
         names[table] += uses
-        name = f"{'card' if stage.kind is Kind.CARD else 'stage'}.{stage.qualified}"
-        own = dict.fromkeys(("bank", "tray") if table == "CardTable" else ("revision",), _ANYTHING)
-        definitions[name] = _use(stage, uses, options, own)
+        name = f"{'card' if card else 'stage'}.{stage.qualified}"
+        definitions[name] = _use(stage, uses, options, dict.fromkeys(own, _ANYTHING))
         forms[table].append(({"properties": {"use": {"enum": uses}}, "required": ["use"]}, _reference(name)))
         if stage.kind.per_picture:
             name = f"override.{stage.qualified}"

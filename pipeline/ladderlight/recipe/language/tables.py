@@ -22,7 +22,7 @@ Porch = Annotated[int, Field(ge=0, le=16384)]
 
 
 class Table(BaseModel):
-    """A table of the recipe: frozen, strict types, no unknown keys."""
+    """A table of the recipe: frozen, strict types, no unknown keys unless it allows ``extra`` ones."""
 
     # Built when a recipe is read; the words below the keys are only read for the schema, see ``schemas``.
     model_config = ConfigDict(frozen=True, strict=True, extra="forbid", defer_build=True)
@@ -212,10 +212,8 @@ class BoardTable(Table):
     """The counters."""
 
 
-class CardTable(BaseModel):
+class CardTable(Table, extra="allow"):
     """One test card; the other keys are the card's options."""
-
-    model_config = ConfigDict(frozen=True, strict=True, extra="allow", defer_build=True)
 
     use: Annotated[Text, Example('use = "bars"')]
     """Name of the card."""
@@ -253,10 +251,8 @@ class ViewingTable(Table):
     """Width of the visible picture."""
 
 
-class StageTable(BaseModel):
+class StageTable(Table, extra="allow"):
     """One step of the chain; the other keys are the stage's options."""
-
-    model_config = ConfigDict(frozen=True, strict=True, extra="allow", defer_build=True)
 
     use: Annotated[Text, Example('use = "diffuse"')]
     """Name of the stage."""
@@ -264,10 +260,8 @@ class StageTable(BaseModel):
     """The one revision that the stage is for; all of them when left out."""
 
 
-class PictureTable(BaseModel):
+class PictureTable(Table, extra="allow"):
     """Overrides for some pictures; the other keys are tables of stages' options."""
-
-    model_config = ConfigDict(frozen=True, strict=True, extra="allow", defer_build=True)
 
     match: Annotated[Text, Example('match = "night-*.png"')]
     """Pattern for file names, or for paths relative to the recipe."""

@@ -1,7 +1,8 @@
 """The kinds of value that a recipe is made of, as pydantic annotations."""
 
 import re
-from collections.abc import Callable, Collection
+from collections.abc import Callable, Collection, Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
@@ -169,28 +170,28 @@ _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*")
 
 
 def _address_entry(text: str) -> str:
-    try:
+    with _syntax_of(text):
         expand(text)
-    except LineSyntaxError as error:
-        raise _misfit(text, error) from None
     return text
 
 
 def _data_entry(text: str) -> str:
-    try:
+    with _syntax_of(text):
         names = expand_names(text)
-    except LineSyntaxError as error:
-        raise _misfit(text, error) from None
     for name in filter(_is_reserved, names):
         shown = f"is {text!r}, and {name!r}" if text != name else f"is {text!r}, which"
         raise MisfitError(f"{shown} is {_is_reserved(name)}", "give what the pin drives another name, such as r0")
     return text
 
 
-def _misfit(text: str, error: LineSyntaxError) -> MisfitError:
+@contextmanager
+def _syntax_of(text: str) -> Iterator[None]:
     """Turn the message of the board's arithmetic into ours: it names the text and, after a semicolon, what to do."""
-    what, _, action = str(error).removeprefix(repr(text)).strip().partition("; ")
-    return MisfitError(f"is {text!r}, which {what}", action)
+    try:
+        yield
+    except LineSyntaxError as error:
+        what, _, action = str(error).removeprefix(repr(text)).strip().partition("; ")
+        raise MisfitError(f"is {text!r}, which {what}", action) from None
 
 
 def _is_reserved(name: str) -> str:

@@ -61,9 +61,8 @@ def read_document(path: Path, shown: str) -> Document:
         action = f"name {' or '.join(inner)} in it" if inner else "name a recipe, or the folder of one"
         raise UnreadableError(f"{what}; {action}", where=shown) from None
     except (OSError, ValueError) as error:
-        raise UnreadableError(
-            f"cannot be read ({reason_of(error)}); check the path and its permissions", where=shown
-        ) from None
+        what = f"cannot be read ({reason_of(error)}); check the path and its permissions"
+        raise UnreadableError(what, where=shown) from None
     try:
         text = raw.decode("utf-8-sig")
     except UnicodeDecodeError as error:

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
+from pathlib import Path
 from typing import Any
 
 from ladderlight.board import Finding
@@ -31,6 +32,8 @@ class Report:
     """From a path in the recipe as a revision has it to the one in its file, where they differ."""
     cautions: list[Finding] = field(default_factory=list)
     """What does not stop a build."""
+    named: list[Path] = field(default_factory=list)
+    """The files that options name."""
 
     def add(self, where: Where, what: str, action: str) -> None:
         """Note a problem."""
