@@ -58,17 +58,17 @@ def test_a_full_disk_is_one_line_and_leaves_the_old_output(
 
     opened = Path.open
 
-    def full(path: Path, mode: str = "r", *more: Any) -> Any:
-        if mode == "wb" and path.name == "picture.bin":
+    def full(path: Path, mode: str = "r", *more: Any, **options: Any) -> Any:
+        if mode == "wb":
             raise OSError(errno.ENOSPC, "No space left on device")
-        return opened(path, mode, *more)
+        return opened(path, mode, *more, **options)
 
     capsys.readouterr()
     monkeypatch.setattr(Path, "open", full)
     assert commands.main(["build", "--force", str(recipe)]) == 1
     monkeypatch.undo()
     assert capsys.readouterr().err == (
-        "picture.bin: cannot be written (No space left on device); make room or choose another output folder; "
+        "devices/picture.bin: cannot be written (No space left on device); make room or choose another output folder; "
         "nothing was replaced\n"
     )
     assert _files(recipe.parent) == before
