@@ -177,11 +177,8 @@ def _problem(detail: ErrorDetails, model: type[BaseModel], owner: str, where: Wh
     place: Where = tuple(detail["loc"])
     if place and place[-1] == "[key]":
         place = (*place[:-2], KeyName(place[-2]))
-    kind, prefix, noun = (
-        detail["type"],
-        f"{owner}: " if owner else "",
-        "option" if owner.startswith("stage ") else "key",
-    )
+    kind, prefix = detail["type"], f"{owner}: " if owner else ""
+    noun = "option" if owner.startswith("stage ") else "key"
     above, key = place[:-1], str(place[-1]) if place else ""
     table, around = (*where, *above), annotation_at(model, above)
     if kind == "extra_forbidden":
