@@ -8,7 +8,7 @@ from ladderlight.board.model.board import Board, Geometry
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.model.memory import PARTS, Memory, Part
 from ladderlight.board.scanning.timing import timings
-from ladderlight.units.words import joined
+from ladderlight.units.words import counted, joined
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,9 +21,8 @@ class Choice:
 
     def __str__(self) -> str:
         """Return the lines to leave out and the picture, as in ``leave out y2 for 160x60 1:2 pixels``."""
-        return f"{joined(list(self.dropped))} for {size_of(self.geometry)}" + (
-            f" in {self.banks} bank{'s' * (self.banks > 1)}" if any(n.startswith("bank") for n in self.dropped) else ""
-        )
+        banks = f" in {counted(self.banks, 'bank')}" * any(name.startswith("bank") for name in self.dropped)
+        return f"{joined(list(self.dropped))} for {size_of(self.geometry)}{banks}"
 
 
 def size_of(geometry: Geometry) -> str:
