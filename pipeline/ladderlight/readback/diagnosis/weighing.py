@@ -208,7 +208,7 @@ def _sample(should: Words, found: Words) -> Ints:
 def _weighed(tried: Sequence[_Tried], differing: int) -> list[Diagnosis]:
     alike: dict[tuple[float, bytes], list[_Tried]] = {}
     for item in sorted(tried, key=lambda item: item.against):
-        digest = sha256(np.ascontiguousarray(item.words, dtype=np.uint32)).digest()
+        digest = sha256(item.words.astype(np.uint32).tobytes()).digest()
         alike.setdefault((item.against, digest), []).append(item)
     # where a device holds little, many a fault would make it look blank
     classes = [[item for item in group if item.fault.kind == "blank"] or group for group in alike.values()]
