@@ -112,12 +112,10 @@ class Staging:
         kept = Kept(folders=tuple(folders), files=files, marks=marks)
         names = self._last_names
         spans = ((bisect_left(names, f"{folder}/"), bisect_left(names, f"{folder}0")) for folder in folders)
-        if {name: self.last[name] for first, end in spans for name in names[first:end]} != files:
-            return False
-        if kept.changed_in(self.output):
-            return False
-        self.kept.append(kept)
-        return True
+        last = {name: self.last[name] for first, end in spans for name in names[first:end]}
+        if stays := last == files and not kept.changed_in(self.output):
+            self.kept.append(kept)
+        return stays
 
 
 @dataclass(frozen=True, kw_only=True)
