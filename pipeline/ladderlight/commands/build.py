@@ -104,6 +104,7 @@ def build(
                 built = build_recipe(
                     fitting,
                     executor=executor,
+                    workers=workers,
                     progress=progress,
                     refused=refused,
                     strict=strict,

@@ -90,11 +90,11 @@ def proof_files(
 
 def _stills(scanned: Scanned, manifest: ManifestDocument) -> Iterator[dict[str, object]]:
     """Yield the first screens as pictures within the page, as many as it can bear."""
-    left = _STILL_BYTES
-    for bank in scanned.distinct:
+    left, first = _STILL_BYTES, scanned.distinct[0]
+    for bank in scanned.distinct if len(scanned.distinct) <= _MANY else [first]:
         picture = coded_png(scanned.codes[bank], scanned.board)
         left -= len(picture)
-        if bank != scanned.distinct[0] and (left < 0 or len(scanned.distinct) > _MANY):
+        if bank != first and left < 0:
             return
         names = ", ".join(picture["name"] for picture in manifest["pictures"] if picture["bank"] == bank)
         yield {"source": data_url(picture), "alt": f"Screen of bank {bank}" + (f": {names}" if names else "")}

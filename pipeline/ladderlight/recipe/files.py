@@ -209,7 +209,8 @@ def _files(folder: Path, pattern: str) -> list[Path]:
         return [folder / pattern] if is_file(folder / pattern) else []
     # Path.glob refuses absolute patterns and those that go up. Names that begin with a dot are passed over by glob.
     names = glob.iglob(pattern, root_dir=folder, recursive=True)  # noqa: PTH207
-    return [folder / name for name in names if Path(name).name.casefold() not in _SYSTEM and is_file(folder / name)]
+    paths = (folder / name for name in names)
+    return [path for path in paths if path.name.casefold() not in _SYSTEM and is_file(path)]
 
 
 def first_below(paths: Iterable[Path], folder: Path) -> Path | None:
