@@ -14,10 +14,8 @@ from ladderlight.units.words import frequency, in_words, joined, nanoseconds
 
 RATINGS = (0.125, 0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0)
 """Ratings of resistors in watts that are sold, from 1/8 W on (common practice)."""
-_DIVISIONS = {2: 1, 4: 2, 8: 3}
-"""Flip-flops that divide an oscillator."""
-_BITS = 4
-"""Bits of a counter package."""
+_DIVISIONS = {2: 1, 4: 2, 8: 3}  # flip-flops that divide an oscillator
+_BITS = 4  # bits of a counter package
 
 
 @dataclass(frozen=True)

@@ -16,8 +16,7 @@ from ladderlight.proof.plots.palettes import palette_plot
 from ladderlight.proof.screens import data_url
 from ladderlight.proof.templating import fill
 
-_SCREEN_BYTES = 500_000
-"""Of the screens on the page of all trays."""
+_SCREEN_BYTES = 500_000  # of the screens on the page of all trays
 
 
 def trays_page(project: str, board: Board, manifest: ManifestDocument, small: Callable[[str], bytes]) -> str:

@@ -10,8 +10,7 @@ from ladderlight.board.scanning.scan import Scan
 from ladderlight.flow.pictures import TileSet
 
 PER_ROW = 32
-_TARGET = 36
-"""About how many pixels of the sheet a tile is to be wide."""
+_TARGET = 36  # about how many pixels of the sheet a tile is to be wide
 _GAP = 2
 _GROUND = 0xC8
 

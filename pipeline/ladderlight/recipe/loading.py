@@ -29,6 +29,7 @@ from ladderlight.system.paths import is_file, resolved, trouble_with
 from ladderlight.units.words import joined
 
 Pictures = Literal["needed", "checked", "ignored", "cards"]
+_PARTED = ("stage", "picture")  # lists of tables that may each be for one revision
 
 
 def load(path: Path, *, pictures: Pictures = "needed", revision: str | None = None) -> Recipe:
@@ -306,10 +307,6 @@ def _output(
                 what = f"{kind} {source_of(folder, inside)!r} lies in the output folder, which a build replaces"
                 report.add(where, what, "name another folder")
     return output
-
-
-_PARTED = ("stage", "picture")
-"""Lists of tables that may each be for one revision."""
 
 
 def revisions_of(data: Mapping[str, Any], asked: str | None = None) -> tuple[str | None, ...]:

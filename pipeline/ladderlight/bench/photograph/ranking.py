@@ -16,10 +16,8 @@ from ladderlight.units.arrays import Floats, Ints, Singles
 
 _BLURS = (0.3, 0.6, 1.0)
 _FIRST_BLUR = 1.5
-_COARSE = 2
-"""Cells across and down that are one in the first comparison of all looks."""
-_NEAR = 96
-"""Looks that are compared cell by cell: the best of the first comparison."""
+_COARSE = 2  # cells across and down that are one in the first comparison of all looks
+_NEAR = 96  # looks that are compared cell by cell: the best of the first comparison
 _FINE_LEVELS = ((1.2, 2), (0.6, 2))
 _ROUNDS = 3
 _SHORTLIST = 24

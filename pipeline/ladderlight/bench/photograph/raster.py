@@ -19,11 +19,16 @@ _FINE, _COARSE = 500, 80
 RISES = (0.05, 0.1)
 """Share of the way from the surroundings to the brightest parts at which the picture begins; more in a hazy room."""
 _LEAST_RISE = 0.04
-_SMALLEST = 0.02
-"""Least share of the photograph that a raster covers."""
+_SMALLEST = 0.02  # least share of the photograph that a raster covers
 _MOST_VERTICES = 36
-_ENDS = 0.1
-"""Share of a side at each end that does not count for its line: corners are round."""
+_ENDS = 0.1  # share of a side at each end that does not count for its line: corners are round
+_SAMPLES = 3  # samples across and down each cell
+_EVEN = 0.01  # spread of a picture's light that does not show where its corners are
+_LEVELS = ((3.0, 4), (1.2, 3), (0.6, 3))  # blur in cells, coarse to fine, and steps at each
+_LONGEST = 1600
+"""Pixels of the longer side of what is worked on: enough for ten a picture pixel, and quick."""
+_LARGEST = 200_000_000
+_TYPES = ("JPEG", "PNG")
 
 
 def find_raster(pixels: Singles, rise: float = RISES[0]) -> Corners | None:
@@ -118,10 +123,6 @@ def _clockwise(corners: Floats) -> Corners:
     return np.roll(turned, -int(turned.sum(axis=1).argmin()), axis=0)
 
 
-_SAMPLES = 3
-"""Samples across and down each cell."""
-
-
 def homography(corners: Corners, rows: int, columns: int) -> Floats:
     """Return the projective map from cells, with 0, 0 the outer corner of the first, to pixels: float64 (3, 3)."""
     from skimage.transform import estimate_transform
@@ -146,12 +147,6 @@ def rectified(pixels: Singles, corners: Corners, rows: int, columns: int) -> Sin
     matrix = back @ homography(corners, rows, columns) @ fine @ half
     sampled = warp(pixels, matrix, output_shape=(rows * n, columns * n), order=1, mode="edge", preserve_range=True)
     return np.asarray(sampled.reshape(rows, n, columns, n, 3).mean(axis=(1, 3)), dtype=np.float32)
-
-
-_EVEN = 0.01
-"""Spread of a picture's light that does not show where its corners are."""
-_LEVELS = ((3.0, 4), (1.2, 3), (0.6, 3))
-"""Blur in cells, coarse to fine, and steps at each."""
 
 
 def aligned(
@@ -199,12 +194,6 @@ def _fields(rows: int, columns: int) -> Floats:
         mapped = cells @ homography(moved - 0.5, rows, columns).T
         fields[..., place] = (mapped[..., :2] / mapped[..., 2:] - cells[..., :2]) / 0.1
     return fields
-
-
-_LONGEST = 1600
-"""Pixels of the longer side of what is worked on: enough for ten a picture pixel, and quick."""
-_LARGEST = 200_000_000
-_TYPES = ("JPEG", "PNG")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -17,8 +17,7 @@ from ladderlight.units.arrays import MemoryWords
 
 _EVERY = 8
 """Counts from one place to the next at which a reading's code is looked up: a fault may be of one chip of several."""
-_LEAST = 0.001
-"""Volts that a meter shows: more is between readings that are told apart."""
+_LEAST = 0.001  # volts that a meter shows: more is between readings that are told apart
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -19,8 +19,7 @@ if TYPE_CHECKING:
 PERIOD = 10.0
 """Seconds between two lines where there is no terminal; a shorter build prints none."""
 
-_WINDOW = 60.0
-"""Seconds of which the rate is shown."""
+_WINDOW = 60.0  # seconds of which the rate is shown
 
 
 @contextmanager

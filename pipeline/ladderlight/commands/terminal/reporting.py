@@ -25,11 +25,13 @@ if TYPE_CHECKING:
     from ladderlight.board import Finding
     from ladderlight.flow.pictures import ByteOrder
 
-_WIDE = 1000
-"""Width of what is not printed to a terminal: no table is narrowed there."""
+_WIDE = 1000  # width of what is not printed to a terminal: no table is narrowed there
 
 Parts = Sequence[tuple[str, str]]
 """A text in parts, each with its style: words such as ``"bold red"``, or none."""
+_LEVEL = 8  # columns of a finding's level
+STYLES = {"error": "bold red", "caution": "yellow", "note": "cyan"}
+BUG = 3
 
 
 class LineConsole:
@@ -90,11 +92,6 @@ def _dressed(text: str, style: str) -> str:
     return typer.style(text, fg=colour, bold="bold" in words or None, dim="dim" in words or None) if words else text
 
 
-_LEVEL = 8
-"""Columns of a finding's level."""
-STYLES = {"error": "bold red", "caution": "yellow", "note": "cyan"}
-
-
 def stdout(*, quiet: bool = False) -> LineConsole:
     """Return the console for reports. Colour follows the terminal; ``NO_COLOR`` and a pipe are respected."""
     return LineConsole(report_stream(), quiet=quiet)
@@ -141,9 +138,6 @@ def print_findings(console: LineConsole, found: Iterable[Finding], *, quiet: boo
 def byte_order(big_endian: bool | None) -> ByteOrder | None:  # noqa: FBT001 - as the option is
     """Name the byte order of ``--big-endian`` or ``--little-endian``; None for neither."""
     return None if big_endian is None else "big" if big_endian else "little"
-
-
-BUG = 3
 
 
 def failure_of(error: BaseException) -> tuple[int, Sequence[Fault]]:

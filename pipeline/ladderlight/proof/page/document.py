@@ -44,12 +44,23 @@ _LOOKS = {
     "flicker": "Flicker",
     "difference": "Difference",
 }
-_ALMOST = 0.005
-"""By how much the proportions of a pixel may differ from a square's and look alike."""
-_FARTHEST = 6
-"""Metres that the slider of the distance reaches at least."""
+_ALMOST = 0.005  # by how much the proportions of a pixel may differ from a square's and look alike
+_FARTHEST = 6  # metres that the slider of the distance reaches at least
 _DATA = "\N{SYMBOL FOR DATA LINK ESCAPE}"
 """Where the data go in once it is known how much room the rest leaves."""
+_MOST_NAMED = 12
+_STATES = {
+    "changed": "Changed too",
+    "new": "New",
+    "renamed": "As before, under another name",
+    "moved": "As before, in another bank",
+    "gone": "No longer there",
+    "unknown": "Not compared, as the screen of the build before cannot be read",
+}
+_MOST_LISTED = 512
+_LISTED_BESIDE_MANY = 64
+_MANY = 8  # screens from which on a page has no room for a long list
+PAGE = Path("proof") / "index.html"
 
 
 class Link(TypedDict):
@@ -167,17 +178,6 @@ def _measured(metrics: Mapping[str, Any]) -> list[str]:
     return words
 
 
-_MOST_NAMED = 12
-_STATES = {
-    "changed": "Changed too",
-    "new": "New",
-    "renamed": "As before, under another name",
-    "moved": "As before, in another bank",
-    "gone": "No longer there",
-    "unknown": "Not compared, as the screen of the build before cannot be read",
-}
-
-
 def counted_findings(findings: Sequence[Finding]) -> str:
     """Return how many findings there are of each level: ``1 caution, 2 notes``."""
     counts = Counter(finding.level for finding in findings)
@@ -199,12 +199,6 @@ def _named(picture: PictureChange) -> str:
     name = f"{picture['earlier']}, now {picture['name']}" if "earlier" in picture else picture["name"]
     moved = picture["state"] in ("moved", "renamed") and picture["was"] != picture["bank"]
     return f"{name} (bank {picture['was']} to {picture['bank']})" if moved else f"{name} (bank {picture['bank']})"
-
-
-_MOST_LISTED = 512
-_LISTED_BESIDE_MANY = 64
-_MANY = 8
-"""Screens from which on a page has no room for a long list."""
 
 
 def palette_section(scanned: Scanned) -> dict[str, Any]:
@@ -239,9 +233,6 @@ def palette_section(scanned: Scanned) -> dict[str, Any]:
             for code in listed
         ],
     }
-
-
-PAGE = Path("proof") / "index.html"
 
 
 def links_of(

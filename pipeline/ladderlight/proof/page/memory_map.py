@@ -9,8 +9,7 @@ from ladderlight.proof.changes import Changes, DeviceChange
 from ladderlight.units.words import address, counted
 
 _IN_A_ROW, _IN_A_LONG_ROW = 8, 16
-_MANY = 128
-"""Banks from which on rows are long."""
+_MANY = 128  # banks from which on rows are long
 _MOST_ROWS = 64
 _MOST_NAMED = 8
 

@@ -20,13 +20,22 @@ from ladderlight.units.arrays import Bytes, Words, bytes_per_word
 ALPHABET = "".join(chr(code) for code in range(0x21, 0x7F) if chr(code) not in '"\\<')
 """The 91 characters. Two of them hold 13 bits, 23 % more than the bytes; Base64 takes 33 %."""
 _BITS = 13
-_SINGLE = 6
-"""Bits that one character alone holds, at the end."""
+_SINGLE = 6  # bits that one character alone holds, at the end
 _LEAST_PAGE = 1024
 _LONGEST_CHAIN = 24
 """Pages that are told from each other in a row, so that few must be unpacked to see one."""
-_MUCH_ALIKE = 0.4
-"""Share of a page's words from which on its difference to the one before is tried."""
+_MUCH_ALIKE = 0.4  # share of a page's words from which on its difference to the one before is tried
+_STEPS = (
+    *((1, quality) for quality in (75, 60, 45, 30, 20, 10, 5)),
+    *((down, quality) for down in (2, 3, 4) for quality in (30, 10)),
+)
+"""Pixels across one that is kept, and the quality of WebP, which at this size needs half of a JPEG's bytes."""
+_SAMPLES = 8
+_LEAST = 20_000
+_SMALL = 160 * 120
+_WHOLE = 890_000
+_MANY = 64
+_FOR_EACH_MORE = 2_000
 
 
 def text_of(data: bytes) -> str:
@@ -112,19 +121,6 @@ def _bases(bodies: Sequence[bytes]) -> list[int]:
         chain = chain + 1 if alike else 0
         bases[at] = at - 1 if alike else -1
     return bases
-
-
-_STEPS = (
-    *((1, quality) for quality in (75, 60, 45, 30, 20, 10, 5)),
-    *((down, quality) for down in (2, 3, 4) for quality in (30, 10)),
-)
-"""Pixels across one that is kept, and the quality of WebP, which at this size needs half of a JPEG's bytes."""
-_SAMPLES = 8
-_LEAST = 20_000
-_SMALL = 160 * 120
-_WHOLE = 890_000
-_MANY = 64
-_FOR_EACH_MORE = 2_000
 
 
 def room_for_views(size: tuple[int, int], contents: int, rest: int) -> int:
