@@ -1,7 +1,5 @@
 """Errors that a user can correct, each class with its exit status, and problems and findings: one line each."""
 
-from __future__ import annotations
-
 from collections.abc import Iterable
 from dataclasses import dataclass
 from difflib import get_close_matches
@@ -21,7 +19,7 @@ class Problem:
     """False where it depends on what is not known yet: a caution, not an error."""
 
     @classmethod
-    def of(cls, error: LadderlightError, *where: str | int) -> Problem:
+    def of(cls, error: "LadderlightError", *where: str | int) -> Self:
         """Make a problem of an error's text, ``what; what to do``."""
         what, _, action = str(error).partition("; ")
         return cls(where=where, what=what, action=action)

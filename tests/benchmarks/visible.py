@@ -26,7 +26,7 @@ import numpy as np
 from PIL import Image, ImageOps
 from skimage import data
 
-from ladderlight import Board, CodedPicture, Origin, Picture
+from ladderlight import Board, CodedPicture, Origin, Picture, Viewing
 from ladderlight.board import MODES, PARTS, Channel, Ladder, Memory, Raster, linear_from_srgb, srgb_from_linear
 from ladderlight.board.model.lines import expand
 from ladderlight_stages.perception.areas import Areas
@@ -151,7 +151,7 @@ def seeing_methods(board: Board, distance: float, *, quick: bool) -> Mapping[str
 
 def measured(board: Board, pictures: list[Picture], codes: list[np.ndarray], distance: float) -> np.ndarray:
     """Return colour error and grain of each picture, (pictures, 2)."""
-    density = (density_of(board, screen_width=WIDTH, distance=distance)[0],) * 2
+    density = (density_of(board, Viewing(screen_width=WIDTH, distance=distance))[0],) * 2
     rows = []
     for picture, chosen in zip(pictures, codes, strict=True):
         wanted, shown = nearest_in_principle(picture.pixels, board.palette), board.palette.linear[chosen]

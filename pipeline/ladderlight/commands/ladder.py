@@ -97,7 +97,7 @@ def ladder(
         raise UsageError(f"{driver!r} is out of range; give 0 ohm or more", where="--driver")
     limit = None if current_limit is None else _positive(current_limit, "A", "--current-limit", plain=1e-3)
 
-    from ladderlight.board.ladders.design import design, series_tolerance
+    from ladderlight.board.ladders.design import TOLERANCES, design
     from ladderlight.board.ladders.drawer import design_from, read_drawer
     from ladderlight.board.ladders.report import design_document, drawer_document
     from ladderlight.board.ladders.search import Goal
@@ -122,7 +122,7 @@ def ladder(
     else:
         name = series or "E24"
         if share is None:
-            share = series_tolerance(name)
+            share = TOLERANCES[name]
         choices = design(goal, name, pairs=pairs, r2r=r2r, tolerance=share, alternatives=next_best)
         sets, source = [(choice,) * 3 for choice in choices], name
         document = design_document(choices, name)

@@ -5,6 +5,7 @@ import re
 import zlib
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
+from itertools import product
 from typing import Literal
 
 import numpy as np
@@ -128,32 +129,20 @@ def planned_pieces(
     board: Board, *, order: ByteOrder = "little", split: Split = "none", size: int | None = None
 ) -> list[Piece]:
     """Return :func:`pieces` without data, before there are contents; raises as these do."""
-    return [
-        Piece(device=device, span=span, data=b"", label=label)
-        for device in board.devices
-        for span, label in spans_of(device, order=order, split=split, size=size)
-    ]
-
-
-def spans_of(
-    device: Device, *, order: ByteOrder = "little", split: Split = "none", size: int | None = None
-) -> list[tuple[Span, str]]:
-    """Return the span and label of each file of a device, as :func:`pieces` cuts it; raises as that does."""
-    width = bytes_per_word(device.part.width)
-    torn = split == "even_odd" and width > 1
-    step = width if torn else 1
-    if size is not None and size % (width // step):
-        what = f"files of {size:,} bytes would cut a word of device {device.name!r} in two; use a multiple of {width}"
-        raise DeviceFileError(what)
     found = []
-    lane_bytes = device.part.bytes // step
-    most = min(size or lane_bytes, lane_bytes)
-    for lane in range(step):
-        lane_label = ("even", "odd")[lane] if step == 2 else str(lane)
-        for number, start in enumerate(range(0, lane_bytes, most)):
+    for device in board.devices:
+        width = bytes_per_word(device.part.width)
+        step = width if split == "even_odd" else 1
+        if size is not None and size % (width // step):
+            what = f"files of {size:,} bytes would cut a word of device {device.name!r} in two"
+            raise DeviceFileError(f"{what}; use a multiple of {width}")
+        lane_bytes = device.part.bytes // step
+        most = min(size or lane_bytes, lane_bytes)
+        for lane, start in product(range(step), range(0, lane_bytes, most)):
             span = Span(first=lane + start * step, count=min(most, lane_bytes - start), step=step, order=order)
-            labels = [lane_label] * torn + [str(number)] * (most < lane_bytes)
-            found.append((span, "-".join(labels)))
+            lanes = [("even", "odd")[lane] if step == 2 else str(lane)] * (step > 1)
+            label = "-".join([*lanes, *[str(start // most)] * (most < lane_bytes)])
+            found.append(Piece(device=device, span=span, data=b"", label=label))
     return found
 
 

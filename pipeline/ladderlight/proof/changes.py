@@ -6,9 +6,7 @@ changes nothing. Pictures are compared by the screens that the proof of the earl
 
 import base64
 import io
-import os
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field
 from hashlib import sha256
 from operator import itemgetter
@@ -23,6 +21,7 @@ from ladderlight.board import Board
 from ladderlight.devices.documents import ManifestDocument
 from ladderlight.devices.occupancy import differing_by_bank
 from ladderlight.proof.screens import to_png
+from ladderlight.storage.stopping import side_by_side
 from ladderlight.storage.writing import read_regular
 from ladderlight.units.arrays import Bytes
 
@@ -181,9 +180,8 @@ def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before:
     """Yield what changed of each picture, in the order of the banks; those that are gone come last."""
     earlier = _renamed(pictures, screens, before)
     same = [name for name in pictures if name in before.pictures]
-    with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
-        compared = pool.map(lambda name: _compared(before.screen(name), screens[pictures[name]]), same)
-        changed = dict(zip(same, compared, strict=True))
+    compared = side_by_side(lambda name: _compared(before.screen(name), screens[pictures[name]]), same)
+    changed = dict(zip(same, compared, strict=True))
     for name, bank in sorted(pictures.items(), key=itemgetter(1)):
         was = before.pictures.get(earlier.get(name, name))
         if was is None:

@@ -1,8 +1,6 @@
 """The files of the proof."""
 
-import os
 from collections.abc import Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 
 import numpy as np
 from markupsafe import Markup
@@ -21,6 +19,7 @@ from ladderlight.proof.page.document import Links, page
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.screens import data_url, screen_png, to_png
 from ladderlight.proof.tilesheet import PER_ROW, tile_sheet
+from ladderlight.storage.stopping import side_by_side
 from ladderlight.system.printable import json_text
 from ladderlight.units.arrays import MemoryWords
 from ladderlight.units.words import percent
@@ -55,8 +54,7 @@ def proof_files(
     one folder deeper. A screen has the number of the first bank that shows it.
     """
     board, firsts = scanned.board, scanned.distinct
-    with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
-        files = list(pool.map(lambda bank: screen_png(board, scanned.screen(bank)), firsts))
+    files = side_by_side(lambda bank: screen_png(board, scanned.screen(bank)), firsts)
     yield from zip((f"screens/bank{bank}.png" for bank in firsts), files, strict=True)
     screens = {bank: files[content] for bank, content in scanned.contents.items()}
     changes = changes_document(board, scanned.images, manifest, screens, before.build)
@@ -127,13 +125,14 @@ def disturbance(board: Board, words: MemoryWords, bank: int) -> tuple[float, NDA
     """
     if all(memory.access is None for memory in board.memories):
         return None
-    shown = play(board, words, bank)
     share = undefined_share(board)
+    top = max(0, (board.raster.y.visible - _HEIGHT) // 2)
+    middle, whole = slice(top, top + _HEIGHT), slice(None)
+    shown = play(board, words, bank, middle if share else whole)
     if not (share or shown.undefined.any()):
         return None
-    lines, dots = map(int, shown.codes.shape)
-    top, left = max(0, (lines - _HEIGHT) // 2), max(0, (dots - _WIDTH) // 2)
-    part = np.s_[top : top + _HEIGHT, left : left + _WIDTH]
+    left = max(0, (shown.codes.shape[1] - _WIDTH) // 2)
+    part = np.s_[whole if share else middle, left : left + _WIDTH]
     pixels = board.palette.srgb8[shown.codes[part]].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
     unsure = shown.undefined[part].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
     rows, columns = np.indices(unsure.shape)

@@ -1,8 +1,6 @@
 """What the monitor shows, computed from the device files as they are on disk."""
 
-import os
 from collections.abc import Iterable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -17,6 +15,7 @@ from ladderlight.devices.files import images_of, join_files
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import DeviceFile, TileSet
 from ladderlight.proof.tilesheet import places_of, tiles_shown
+from ladderlight.storage.stopping import side_by_side
 from ladderlight.system.paths import path_trouble
 from ladderlight.units.arrays import Codes, Ints, MemoryWords
 
@@ -46,8 +45,7 @@ class Scanned:
             read = scanned(bank)
             return read.codes.astype(np.uint16), [tiles_shown(self.board, read, tiles) for tiles in self.tile_sets]
 
-        with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
-            found = dict(zip(self.banks, pool.map(shown, self.banks), strict=True))
+        found = dict(zip(self.banks, side_by_side(shown, self.banks), strict=True))
         tiles = zip(*(tiles for _, tiles in found.values()), strict=True)
         object.__setattr__(self, "images", images_of(self.board, self.words))
         object.__setattr__(self, "codes", {bank: codes for bank, (codes, _) in found.items()})

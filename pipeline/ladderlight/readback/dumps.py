@@ -1,7 +1,7 @@
 """Files that were read out of chips, whatever format they have, and what was read of each device by them."""
 
 import stat
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from functools import cache, cached_property
 from pathlib import Path
@@ -196,7 +196,7 @@ class Reading:
 
     @property
     def words(self) -> Words:
-        """The words: uint32, shape (words of the part,)."""
+        """The words, shape (words of the part,)."""
         return words_of(self.image.tobytes(), self.device.part.width)
 
     @property
@@ -237,16 +237,14 @@ class Reading:
         return tuple(sorted(missing, key=lambda section: section.span.first))
 
 
-def readings_of(found: Iterable[Held], sections: Sequence[Section]) -> list[Reading]:
+def readings_of(found: Sequence[Held], sections: Sequence[Section]) -> list[Reading]:
     """Put together what was read of each device, in the sections' order. Raises UsageError when two dumps disagree."""
-    by_device: dict[str, list[Held]] = {}
-    for held in found:
-        by_device.setdefault(held.section.device.name, []).append(held)
-    devices = {section.device.name: section.device for section in sections}
+    devices = dict.fromkeys(section.device for section in sections)
+    by_device = {device: [held for held in found if held.section.device == device] for device in devices}
     return [
-        _reading(device, by_device[name], [section for section in sections if section.device == device])
-        for name, device in devices.items()
-        if name in by_device
+        _reading(device, own, [section for section in sections if section.device == device])
+        for device, own in by_device.items()
+        if own
     ]
 
 

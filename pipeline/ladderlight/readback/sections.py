@@ -1,5 +1,6 @@
 """What one dump may hold of a device: the whole of it, what one file of a build holds, or its even or odd bytes."""
 
+from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
@@ -8,7 +9,7 @@ from pathlib import PurePath
 import numpy as np
 
 from ladderlight.board import Board, Device
-from ladderlight.devices.files import bytes_of, span_places, spans_of, words_of
+from ladderlight.devices.files import bytes_of, planned_pieces, span_places, words_of
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
 from ladderlight.units.arrays import Bytes, Flags, Ints, Words, bytes_per_word
 
@@ -78,28 +79,23 @@ class Section:
         return self.files[0] if self.files else self.label
 
 
-def sections_of(board: Board, files: Iterable[DeviceFile], order: ByteOrder | None = None) -> list[Section]:
+def sections_of(board: Board, files: Sequence[DeviceFile], order: ByteOrder | None = None) -> list[Section]:
     """Return all sections that a dump of a board's chips may be of.
 
     For each device these are the whole of it in every byte order of its files, what each file of its build holds that
     is less, and the even and the odd bytes of wide words. ``order`` of these is that of the files when not given.
     """
-    by_device: dict[str, list[DeviceFile]] = {}
-    for file in files:
-        by_device.setdefault(file.device, []).append(file)
     found = []
     for device in board.devices:
-        spans = [(file.name, file.span) for file in by_device.get(device.name, []) if file.span is not None]
+        spans = [(file.name, file.span) for file in files if file.device == device.name and file.span is not None]
         orders: list[ByteOrder] = [order] if order else list(dict.fromkeys(span.order for _, span in spans))
-        grouped: dict[Span, dict[str, int]] = {}
-        for each in orders or ["little"]:
-            grouped[_plain(Span(order=each), device)] = {}
+        grouped: dict[Span, dict[str, int]] = {_plain(Span(order=each), device): {} for each in orders or ["little"]}
         for name, span in spans:
             turned = replace(span, order=order or span.order)
             grouped.setdefault(_plain(turned, device), {})[name] = span.offset
         if bytes_per_word(device.part.width) > 1:
-            for span, _ in spans_of(device, order=(orders or ["little"])[0], split="even_odd"):
-                grouped.setdefault(span, {})
+            planned = planned_pieces(board, order=(orders or ["little"])[0], split="even_odd")
+            grouped |= {piece.span: {} for piece in planned if piece.device == device and piece.span not in grouped}
         found += [
             Section(device=device, span=span, files=tuple(held), offsets=tuple(held.values()))
             for span, held in grouped.items()
@@ -107,18 +103,14 @@ def sections_of(board: Board, files: Iterable[DeviceFile], order: ByteOrder | No
     return found
 
 
-def named_after(sections: Sequence[Section]) -> dict[str, tuple[Section, ...]]:
+def named_after(sections: Sequence[Section]) -> dict[str, list[Section]]:
     """Return the sections that each file stem names: those of a device by its name, that of a file by the file's."""
-    stems: dict[str, tuple[Section, ...]] = {}
+    stems, devices = defaultdict[str, list[Section]](list), defaultdict[str, list[Section]](list)
     for section in sections:
-        for file in section.files:
-            stem = PurePath(file).stem
-            if section not in stems.get(stem, ()):
-                stems[stem] = (*stems.get(stem, ()), section)
-    devices = {section.device.name: section.device for section in sections}
-    stems = {stem: found for stem, found in stems.items() if len({section.device.name for section in found}) == 1}
-    stems |= {name: tuple(s for s in sections if s.device == device) for name, device in devices.items()}
-    return stems
+        devices[section.device.name].append(section)
+        for stem in {PurePath(file).stem for file in section.files}:
+            stems[stem].append(section)
+    return {stem: own for stem, own in stems.items() if len({section.device for section in own}) == 1} | devices
 
 
 def mask_of(device: Device, sections: Iterable[Section]) -> Words:

@@ -1,6 +1,5 @@
 """Headers of a recipe's pictures and the names of their frames, before any picture is decoded."""
 
-import os
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -13,7 +12,7 @@ from ladderlight.recipe.files import PictureFile
 from ladderlight.recipe.language.model import Recipe
 from ladderlight.stages.boundary import probe_of
 from ladderlight.stages.contract import Probe
-from ladderlight.storage.stopping import worker_threads
+from ladderlight.storage.stopping import side_by_side
 
 Known = Mapping[PictureFile, Probe]
 """Headers that need not be read."""
@@ -56,8 +55,7 @@ def headers_of(recipe: Recipe, unreadable: Collection[str] = (), known: Known = 
 
     files = [file for file in recipe.files if file.source not in unreadable]
     new = [file for file in files if file not in known]
-    with worker_threads(os.cpu_count() or 1) as pool:
-        read = {**known, **dict(zip(new, pool.map(probed, new), strict=True))}
+    read = {**known, **dict(zip(new, side_by_side(probed, new), strict=True))}
     probes, findings = {}, list[Finding]()
     for file in files:
         match read[file]:

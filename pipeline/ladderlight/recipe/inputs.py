@@ -1,8 +1,6 @@
 """The files that a build is made from, with digests, so that it can be told later whether any has changed."""
 
-import os
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 from typing import Any
 
@@ -11,6 +9,7 @@ from ladderlight.errors import BuildError, Fault
 from ladderlight.recipe.files import first_below, picture_pattern, source_of
 from ladderlight.recipe.language.model import Recipe
 from ladderlight.storage.exports import refuse_others
+from ladderlight.storage.stopping import side_by_side
 from ladderlight.system.paths import path_trouble, resolved
 
 Inputs = Sequence[Mapping[str, Any]]
@@ -60,8 +59,7 @@ def seen_inputs(files: Mapping[str, Path], known: Mapping[str, Seen]) -> dict[st
     """
     same = {name: known[name] for name, path in files.items() if name in known and known[name].is_surely(path)}
     others = [name for name in files if name not in same]
-    with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
-        same |= zip(others, pool.map(_seen, (files[name] for name in others)), strict=True)
+    same |= zip(others, side_by_side(_seen, (files[name] for name in others)), strict=True)
     return {name: same[name] for name in files}
 
 
@@ -70,8 +68,7 @@ def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:
     files = input_files(recipe)
     before = {str(item["file"]): item for item in inputs}
     same_size = {name: path for name, path in files.items() if name in before and _size(path) == before[name]["bytes"]}
-    with ThreadPoolExecutor(max_workers=os.cpu_count() or 1) as pool:
-        seen = dict(zip(same_size, pool.map(_seen, same_size.values()), strict=True))
+    seen = dict(zip(same_size, side_by_side(_seen, same_size.values()), strict=True))
 
     def changes() -> Iterator[str]:
         for name in files:

@@ -17,7 +17,7 @@ from PIL import Image, ImageDraw
 
 from ladderlight.board import Board, Memory, srgb_from_linear
 from ladderlight.errors import PluginError, nearest_word
-from ladderlight.flow.pictures import CodedPicture, Contents, MemoryContents, Origin, Picture, TileSet
+from ladderlight.flow.pictures import CodedPicture, Contents, MemoryContents, Origin, Picture
 from ladderlight.recipe import load
 from ladderlight.stages.boundary import look_of, run_stage
 from ladderlight.stages.contract import Survey
@@ -87,9 +87,9 @@ _Step = tuple[StageDeclaration, dict[str, Any]]
 
 def _chain(registry: StageRegistry, declaration: StageDeclaration) -> list[_Step]:
     """Return the default chain with the stage in it: a picture stage at the board's size, as the last of them."""
-    example = declaration.example
-    own = _step(declaration, example.options, declaration)
-    others = [_other(registry, use, declaration) for use in example.others]
+    own = _step(declaration, declaration.example.options, declaration)
+    uses = (dict(use) for use in declaration.example.others)
+    others = [_step(registry.get(use.pop("use")), use, declaration) for use in uses]
     chain = [_step(registry.get(name), {}, declaration) for name in registry.default_chain]
     if declaration.name in registry.default_chain:
         chain = [own if step.name == declaration.name else (step, options) for step, options in chain]
@@ -102,11 +102,6 @@ def _chain(registry: StageRegistry, declaration: StageDeclaration) -> list[_Step
         place = sum(step.kind.rank <= kind.rank for step, _ in chain)
         chain.insert(place, added)
     return chain
-
-
-def _other(registry: StageRegistry, use: Mapping[str, Any], declaration: StageDeclaration) -> _Step:
-    options = {key: value for key, value in use.items() if key != "use"}
-    return _step(registry.get(use["use"]), options, declaration)
 
 
 def _step(step: StageDeclaration, raw: Mapping[str, Any], declaration: StageDeclaration) -> _Step:
@@ -153,8 +148,6 @@ _GAP = 8
 _PAPER = (128, 128, 128)
 _CHECKS = ((204, 204, 204), (255, 255, 255))
 _UNREAD = (64, 24, 48)
-_STEP = 4
-"""Values of photographs are rounded to multiples of this, by two of 255 at most: the files are a third smaller."""
 
 
 def strip_png(played: Played) -> bytes | None:
@@ -180,14 +173,14 @@ def _seen(pictures: Sequence[Picture | CodedPicture], board: Board) -> list[Byte
     return [
         board.palette.srgb8[picture.codes]
         if isinstance(picture, CodedPicture)
-        else _rounded(srgb_from_linear(np.clip(picture.pixels, 0, 1)) * 255)
+        else rounded(srgb_from_linear(np.clip(picture.pixels, 0, 1)) * 255)
         for picture in pictures
     ]
 
 
-def _rounded(values: NDArray[Any]) -> Bytes:
-    rounded: NDArray[Any] = np.minimum(np.rint(values / _STEP) * _STEP, 255)
-    return rounded.astype(np.uint8)
+def rounded(values: NDArray[Any]) -> Bytes:
+    """Return values of a photograph in steps of four, by two of 255 off at most: files are a third smaller."""
+    return np.asarray(np.minimum(np.rint(values / 4) * 4, 255), dtype=np.uint8)
 
 
 def _over_checks(image: Image.Image) -> Bytes:
@@ -201,18 +194,10 @@ def _over_checks(image: Image.Image) -> Bytes:
 
 def _arranged(contents: Contents, board: Board) -> list[Bytes]:
     """Show the tile sets that an arrangement made; without any, the memories themselves."""
-    if contents.tile_sets:
-        return [_sheet(tile_set, board) for tile_set in contents.tile_sets]
-    return [_words(memory, contents.memories[memory.name], board) for memory in board.memories]
-
-
-def _sheet(tile_set: TileSet, board: Board) -> Bytes:
-    """Lay tiles out in the order of their numbers, a pixel apart."""
-    tiles = board.palette.srgb8[tile_set.codes[np.argsort(tile_set.numbers)]]
-    across = math.ceil(math.sqrt(len(tiles) * 4 / 3))
-    padded = np.pad(tiles, ((0, -len(tiles) % across), (0, 1), (0, 1), (0, 0)), constant_values=_PAPER[0])
-    rows = padded.reshape(-1, across, *padded.shape[1:])
-    return rows.swapaxes(1, 2).reshape(rows.shape[0] * rows.shape[2], -1, 3)
+    if not contents.tile_sets:
+        return [_words(memory, contents.memories[memory.name], board) for memory in board.memories]
+    sets = [tile_set.codes[np.argsort(tile_set.numbers)] for tile_set in contents.tile_sets]
+    return [_laid_out(list(board.palette.srgb8[codes]), gap=1, wide=4 / 3) for codes in sets]
 
 
 def _words(memory: Memory, contents: MemoryContents, board: Board) -> Bytes:
@@ -230,11 +215,10 @@ def _words(memory: Memory, contents: MemoryContents, board: Board) -> Bytes:
     return shown.reshape(-1, width, 3)
 
 
-def _laid_out(pictures: Sequence[Bytes]) -> Bytes:
-    if len(pictures) == 1:
-        return pictures[0]
-    height, width = (max(picture.shape[axis] for picture in pictures) for axis in (0, 1))
-    across = math.ceil(math.sqrt(len(pictures)))
+def _laid_out(pictures: Sequence[Bytes], *, gap: int = 0, wide: float = 1) -> Bytes:
+    """Lay pictures out in rows, ``wide`` times as many across as down, with a gap beside and below each."""
+    height, width = (max(picture.shape[axis] for picture in pictures) + gap for axis in (0, 1))
+    across = math.ceil(math.sqrt(len(pictures) * wide))
     sheet = np.full((math.ceil(len(pictures) / across) * height, across * width, 3), _PAPER[0], dtype=np.uint8)
     for place, picture in enumerate(pictures):
         y, x = place // across * height, place % across * width
@@ -251,4 +235,4 @@ def _panel(picture: Bytes) -> Image.Image:
         return image.resize((width * times, height * times), Image.Resampling.NEAREST)
     scale = min(_PANEL[0] / width, _PANEL[1] / height)
     reduced = image.resize((max(1, round(width * scale)), max(1, round(height * scale))), Image.Resampling.LANCZOS)
-    return Image.fromarray(_rounded(np.asarray(reduced)))
+    return Image.fromarray(rounded(np.asarray(reduced)))

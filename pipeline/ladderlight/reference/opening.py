@@ -12,6 +12,7 @@ from ladderlight.board.model.ladder import GUNS, Ladder
 from ladderlight.errors import BuildError
 from ladderlight.recipe import load
 from ladderlight.recipe.inputs import input_files
+from ladderlight.reference.examples import rounded
 from ladderlight.workspace.build import build
 
 GROUND = (28, 33, 40)
@@ -25,8 +26,6 @@ _PANEL = (320, 240)
 _MARGIN, _GAP = 16, 16
 _LADDER = 216
 _TEXT, _SMALL = 15, 13
-_STEP = 4
-"""Values of the photograph are rounded to multiples of this, by two of 255 at most, which makes the file smaller."""
 
 
 def opening_png(recipe: Path) -> bytes:
@@ -72,8 +71,7 @@ def _cropped(image: Image.Image) -> Image.Image:
     high = wide * _PANEL[1] // _PANEL[0]
     left, top = (width - wide) // 2, (height - high) // 2
     reduced = image.resize(_PANEL, Image.Resampling.LANCZOS, box=(left, top, left + wide, top + high))
-    rounded = np.rint(np.asarray(reduced) / _STEP) * _STEP
-    return Image.fromarray(np.minimum(rounded, 255).astype(np.uint8))
+    return Image.fromarray(rounded(np.asarray(reduced)))
 
 
 def _draw_ladder(draw: ImageDraw.ImageDraw, ladder: Ladder, left: int, top: int) -> None:

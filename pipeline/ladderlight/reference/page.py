@@ -103,9 +103,10 @@ def _section(declaration: StageDeclaration, played: Played, *, pictured: bool) -
 
 
 def _example(declaration: StageDeclaration, played: Played, *, pictured: bool) -> Iterator[str]:
+    usual = _tables(Example().board)
+    own = [table for table in _tables(declaration.example.board) if table not in usual]
     yield "```toml"
-    yield from _own_tables(declaration.example.board)
-    yield from (f"{use_table(use)}\n" for use in declaration.example.others)
+    yield from (f"{table}\n" for table in (*own, *map(use_table, declaration.example.others)))
     yield stage_table(declaration)
     yield "```\n"
     if pictured:
@@ -131,12 +132,6 @@ def _caption(played: Played) -> Iterator[str]:
         chosen = {f"memory `{tile_set.memory}`": None for tile_set in played.after.tile_sets}
         memory = _MEMORY.format(side="Right" if played.files else "Above")
         yield f"{_NUMBERED.format(memories=' and '.join(chosen)) if chosen else memory}\n"
-
-
-def _own_tables(board: str) -> Iterator[str]:
-    """Yield the tables of a board's file that differ from those of the board that most examples use."""
-    usual = _tables(Example().board)
-    yield from (f"{table}\n" for table in _tables(board) if table not in usual)
 
 
 def _tables(board: str) -> list[str]:
@@ -173,12 +168,11 @@ def _notes(declaration: StageDeclaration) -> str:
 
 
 def _default(option: OptionDeclaration) -> str:
-    if option.required:
-        return "needed"
     default = option.default
-    if isinstance(default, float) and default.is_integer():
-        default = int(default)
-    return "not set" if default is None else f"`{_cell(json.dumps(default))}`"
+    if option.required or default is None:
+        return "needed" if option.required else "not set"
+    whole = isinstance(default, float) and default.is_integer()
+    return f"`{_cell(json.dumps(int(default) if whole else default))}`"
 
 
 def _cell(text: str) -> str:

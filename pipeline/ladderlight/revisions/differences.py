@@ -231,39 +231,26 @@ _MOST_COLOURS = 16
 def differences_text(found: Differences) -> Iterator[str]:
     """Yield the lines of a report: a heading for each kind, the first revision's value before the second's."""
     yield f"revision {found.first.name} -> revision {found.second.name}"
-    sections: dict[str, list[tuple[str, Any, Any]]] = {
-        "parts to buy": [(f"{what}, {value}", *_counts(pair)) for (what, value), pair in found.parts.items()],
-        "wiring": [(f"{device} {pin}", *pair) for (device, pin), pair in found.wiring.items()],
-        "board": [(name, *pair) for name, pair in found.figures.items()],
-        "timing": [
-            (f"{memory} {name.removesuffix('_ns')}", _nanoseconds(pair[0]), _nanoseconds(pair[1]))
-            for (memory, name), pair in found.timing.items()
-        ],
-        "colours": [(f"code {code}", *pair) for code, pair in list(found.colours.items())[:_MOST_COLOURS]],
+    sections: dict[str, list[tuple[str, Pair[Any]]]] = {
+        "parts to buy": [(f"{what}, {value}", (a or 0, b or 0)) for (what, value), (a, b) in found.parts.items()],
+        "wiring": [(f"{device} {pin}", pair) for (device, pin), pair in found.wiring.items()],
+        "board": list(found.figures.items()),
+        "timing": [(f"{memory} {name.removesuffix('_ns')}", pair) for (memory, name), pair in found.timing.items()],
+        "colours": [(f"code {code}", pair) for code, pair in list(found.colours.items())[:_MOST_COLOURS]],
     }
     for heading, rows in sections.items():
         yield f"{heading}: the same" if not rows else f"{heading}:"
-        width = max((len(label) for label, *_ in rows), default=0)
-        for label, before, after in rows:
-            yield f"  {label:{width}}  {_shown(before)} -> {_shown(after)}"
+        form = "{:.2f} ns" if heading == "timing" else "{}"
+        width = max((len(label) for label, _ in rows), default=0)
+        for label, pair in rows:
+            before, after = ("none" if value is None else form.format(value) for value in pair)
+            yield f"  {label:{width}}  {before} -> {after}"
     if len(found.colours) > _MOST_COLOURS:
         yield f"  and {len(found.colours) - _MOST_COLOURS:,} more; --json lists all"
     if found.chips:
         yield "chips:"
     for slot, text in found.chips.items():
         yield f"  {place_in(*slot)}: {text}"
-
-
-def _counts(pair: tuple[Any, Any]) -> tuple[Any, Any]:
-    return pair[0] or 0, pair[1] or 0
-
-
-def _nanoseconds(value: float | None) -> str | None:
-    return None if value is None else f"{value:.2f} ns"
-
-
-def _shown(value: object) -> str:
-    return "none" if value is None else f"{value}"
 
 
 def revisions_page(project: str, found: Differences) -> str:

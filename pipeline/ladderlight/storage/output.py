@@ -3,16 +3,28 @@
 from __future__ import annotations
 
 import errno
+import hashlib
 import itertools
 import os
+import threading
 import time
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from pathlib import Path
 
 from ladderlight.errors import BuildError, Fault
-from ladderlight.storage.journal import PRIVATE, Journal, begin, clear, is_begun, leftovers, settle, unsettled
+from ladderlight.storage.journal import (
+    PRIVATE,
+    Journal,
+    begin,
+    clear,
+    is_begun,
+    is_inside,
+    leftovers,
+    settle,
+    unsettled,
+)
 from ladderlight.storage.locking import BusyError, locked
 from ladderlight.storage.placing import edited_files, is_real_folder, plan
 from ladderlight.storage.record import RECORD, Files, Owner, Record, claim, digest_of, files_below, refuse_another
@@ -47,6 +59,37 @@ class Staging:
     last: Files = field(default_factory=dict)
     """Files of the last build."""
     kept: list[Kept] = field(default_factory=list)
+    written: dict[str, str] = field(default_factory=dict)
+    """SHA-256 of the files that were written here, by their names relative to the output folder."""
+    _alone: threading.Lock = field(default_factory=threading.Lock)
+    _ended: bool = False
+
+    def write(self, files: Iterable[tuple[str, bytes]]) -> dict[str, str]:
+        """Write new files by their names relative to the output folder, from any thread; return their SHA-256.
+
+        Raises BuildError when one cannot be written, would leave the folder, or comes after the end of the build.
+        """
+        digests = {}
+        for name, data in files:
+            digests[name], path = hashlib.sha256(data).hexdigest(), self.folder / name
+            if not is_inside(name):
+                raise BuildError(f"a file may not be called {name!r}; keep it inside the output folder")
+            with self._alone:
+                if self._ended:
+                    raise BuildError(f"has ended before {name} was written", where=self.output)
+                try:
+                    path.parent.mkdir(parents=True, exist_ok=True)
+                    path.write_bytes(data)
+                except OSError as error:
+                    error.filename = None  # aside, in a folder that is gone when this is read
+                    raise unwritable(error, name) from error
+        self.written.update(digests)
+        return digests
+
+    def end(self) -> None:
+        """Let nothing more be written, not by threads either that a stop has left behind."""
+        with self._alone:
+            self._ended = True
 
     def keep(self, folders: Sequence[str], files: Mapping[str, str], marks: Mapping[str, Mark]) -> bool:
         """Let folders of the last build stay in place of new ones, with all that lies in them.
@@ -94,6 +137,7 @@ def staged_output(output: Path, owner: Owner) -> Iterator[Staging]:
     file.
     """
     placed = False
+    staging = None
     try:
         refuse_foreign(output, owner)
         with _building(output):
@@ -112,6 +156,8 @@ def staged_output(output: Path, owner: Owner) -> Iterator[Staging]:
                 edited = edited_files(journal)
                 staging.edited = {output / name: output / kept for name, kept in edited.items()}
             finally:
+                if staging:
+                    staging.end()
                 clear(output)
     except KeyboardInterrupt as stop:
         stop.add_note(IN_PLACE if placed else NOTHING_REPLACED)
@@ -235,7 +281,9 @@ def _busy(output: Path) -> BuildError:
 def _complete(staging: Staging, recipe: str) -> None:
     """Add the record to the new files, and flush them to disk."""
     new = staging.folder
-    files: dict[str, str | None] = {name: digest_of(new / name) for name in files_below(new)}
+    files: dict[str, str | None] = {
+        name: staging.written.get(name) or digest_of(new / name) for name in files_below(new)
+    }
     for kept in staging.kept:
         files |= kept.files
     (new / RECORD).write_bytes(Record(recipe=recipe, files=files).to_json())

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
 from types import FrameType
 from typing import TYPE_CHECKING, TypeVar
@@ -12,6 +13,7 @@ from typing import TYPE_CHECKING, TypeVar
 if TYPE_CHECKING:
     from concurrent.futures import ThreadPoolExecutor
 
+Item = TypeVar("Item")
 Result = TypeVar("Result")
 
 _WORKER = "ladderlight worker"
@@ -109,6 +111,12 @@ def worker_threads(count: int) -> Iterator[ThreadPoolExecutor]:
         raise
     finally:
         pool.shutdown(wait=wait, cancel_futures=True)
+
+
+def side_by_side(call: Callable[[Item], Result], items: Iterable[Item], threads: int | None = None) -> list[Result]:
+    """Return what a call gives for each item, worked out by threads; by default as many as there are processors."""
+    with worker_threads(threads or os.cpu_count() or 1) as pool:
+        return list(pool.map(call, items))
 
 
 def leave_behind() -> None:

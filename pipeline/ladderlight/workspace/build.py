@@ -1,7 +1,9 @@
 """A whole build: from a checked recipe to device files, manifest, proof and burn sheet."""
 
-from collections import Counter
+import os
+from collections import Counter, deque
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from functools import cached_property, partial
@@ -28,8 +30,8 @@ from ladderlight.proof.pages import burn_page, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
 from ladderlight.proof.screens import screen_names, shown_banks, small_png
 from ladderlight.recipe import PictureFile, Recipe
-from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output, unwritable
-from ladderlight.storage.stopping import noting_stops, stoppable
+from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output
+from ladderlight.storage.stopping import noting_stops, worker_threads
 from ladderlight.system.printable import json_text, printable, printable_values
 from ladderlight.system.versions import versions
 from ladderlight.units.words import joined
@@ -139,13 +141,15 @@ def build(
             frames=ready.frames,
             code=code,
             earlier=earlier,
+            workers=workers or os.cpu_count() or 1,
         )
-        made = [going.tray(tray, coded, links_of(recipe, tray.number, numbers, together)) for tray in trays]
+        links = (links_of(recipe, tray.number, numbers, together) for tray in trays)
+        made = list(going.trays(trays, coded, links))
         document = document_of_trays(made, inputs)
         changed = version_findings(earlier.manifest, document, going.inputs)
         manifest = json_text(document).encode()
         pages = _pages(recipe, printable_values(document), going.bench, going.small)
-        _write(staging.folder, (*pages, (FILE, manifest)))
+        staging.write((*pages, (FILE, manifest)))
         if kept:
             kept.keep()
     found = (*found, *recorded.findings)
@@ -201,6 +205,8 @@ class _Going:
     code: Callable[[Sequence[PictureFile]], CodedPictures]
     """Codes pictures that were left out because their trays were known."""
     earlier: Earlier
+    workers: int
+    """How many trays are made at once."""
 
     @cached_property
     def bench(self) -> Bench:
@@ -219,32 +225,53 @@ class _Going:
         make = partial(small_png, here if here.exists() else self.staging.output / screen, board)
         return self.kept.small(screen, make) if self.kept else make()
 
-    def tray(self, tray: Tray, coded: CodedPictures, links: Links) -> ManifestDocument:
-        """Write the files of a tray; those of the last build stay where they would be the same. Return its manifest.
+    def trays(self, trays: Iterable[Tray], coded: CodedPictures, links: Iterable[Links]) -> Iterator[ManifestDocument]:
+        """Write the files of trays, several at once, by threads; yield their manifests, in order.
 
         Of thousands of pictures no more than that stays in memory.
         """
+        waiting: deque[Callable[[], ManifestDocument]] = deque()
+        with worker_threads(self.workers) as pool:
+            for tray, shown in zip(trays, links, strict=True):
+                waiting.append(self._begun(tray, coded, shown, pool))
+                if len(waiting) > self.workers:
+                    yield waiting.popleft()()
+            while waiting:
+                yield waiting.popleft()()
+
+    def _begun(
+        self, tray: Tray, coded: CodedPictures, links: Links, pool: ThreadPoolExecutor
+    ) -> Callable[[], ManifestDocument]:
+        """Begin to write the files of a tray; those of the last build stay where they would be the same."""
         chips = self.recorded.of_tray(tray.number or 1)
         shown = KeptTrays.shown(chips.values(), self.found, self.inputs, links)
         known = self.made_before.get(tray.number)
         if self.kept and known and known.key == self.kept.key(tray) and self.kept.take(known, shown, self.staging):
-            return known.manifest
+            return lambda: known.manifest
         own = coded.taken(tray.files) if coded.has(tray.files) else self.code(tray.files)
-        made = self._made(tray, own, chips, links)
         counts = Counter(picture.origin.source for picture in own.described)
-        if self.kept and all(counts[file.source] == self.frames.get(file) for file in tray.files):
-            self.kept.add(tray, made, shown, self.staging.folder)
+        keeping = self.kept and all(counts[file.source] == self.frames.get(file) for file in tray.files)
+        making = pool.submit(self._made, tray, own, chips, links)
+
+        def made() -> ManifestDocument:
+            document, digests = making.result()
+            if self.kept and keeping:
+                self.kept.add(tray, document, shown, self.staging.folder, digests)
+            return document
+
         return made
 
-    def _made(self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip], links: Links) -> ManifestDocument:
-        """Arrange the pictures of a tray, write its device files and its proof."""
+    def _made(
+        self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip], links: Links
+    ) -> tuple[ManifestDocument, dict[str, str]]:
+        """Arrange the pictures of a tray, write its device files and its proof; return its manifest and its files."""
         recipe = self.chain.recipe
         pictures = with_cards(recipe, coded, tray.cards)
         with _named(tray):
-            contents = stoppable(partial(self.chain.arrange, pictures))
+            contents = self.chain.arrange(pictures)
             files = self.chain.emit(contents)
         files = [replace(file, name=f"{tray.folder}{file.name}") for file in files]
-        _write(self.staging.folder / "devices", ((file.name, file.data) for file in files))
+        written = self.staging.write((f"devices/{file.name}", file.data) for file in files)
         # Read back from disk. What shows the format of a file stays; its other data need not wait in memory.
         files = [replace(file, data=file.data[:_BEGINNING]) for file in files]
         words = read_memories(recipe.board, self.staging.folder / "devices", files)
@@ -278,8 +305,7 @@ class _Going:
             links=links,
             tray=tray.number,
         )
-        _write(self.staging.folder, ((f"proof/{tray.folder}{name}", data) for name, data in proof))
-        return made
+        return made, {**written, **self.staging.write((f"proof/{tray.folder}{name}", data) for name, data in proof)}
 
 
 @contextmanager
@@ -321,17 +347,3 @@ def _edited(staging: Staging) -> Iterator[Finding]:
     for path, kept in staging.edited.items():
         message = f"was changed since the last build and is replaced; the changed file is kept as {kept}"
         yield Finding(level="caution", where=str(path), message=message)
-
-
-def _write(folder: Path, files: Iterable[tuple[str, bytes]]) -> None:
-    inside = folder.resolve()
-    for name, data in files:
-        path = folder / name
-        if not path.resolve().is_relative_to(inside):
-            raise BuildError(f"a file may not be called {name!r}; keep it inside the output folder")
-        try:
-            path.parent.mkdir(parents=True, exist_ok=True)
-            path.write_bytes(data)
-        except OSError as error:
-            error.filename = None  # aside, in a folder that is gone when this is read
-            raise unwritable(error, name) from error

@@ -228,12 +228,11 @@ class KeptTrays:
             self._put(replace(kept, files=found))
         return True
 
-    def add(self, tray: Tray, made: ManifestDocument, shown: str, folder: Path) -> None:
+    def add(self, tray: Tray, made: ManifestDocument, shown: str, folder: Path, digests: Mapping[str, str]) -> None:
         """Note a tray's files, which lie in a folder, not yet in their place. Those noted before are kept."""
         self.keep()
-        below = (folder / part / tray.folder for part in ("devices", "proof"))
-        paths = (path for each in below for path in sorted(each.rglob("*")) if path.is_file())
-        files = {path.relative_to(folder).as_posix(): Seen.now(path) for path in paths}
+        marks = {name: mark_of(folder / name) for name in digests}
+        files = {name: Seen(mark, digests[name], settled=False) for name, mark in marks.items() if mark}
         self._made.append(KeptTray(key=self.key(tray), manifest=made, files=files, shown=shown))
         self._digests.update({name: each.sha256 for name, each in files.items()})
 

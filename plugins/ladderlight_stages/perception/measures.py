@@ -108,9 +108,9 @@ def with_measures(
         "colours_used": colours_used(coded.codes, board.palette),
     }
     if viewing.distance is not None:
-        from ladderlight_stages.perception.vision import Viewer, density_from
+        from ladderlight_stages.perception.vision import Viewer, density_of
 
-        density = density_from(board, viewing)
+        density = density_of(board, viewing)
         viewer = Viewer(reference=wanted, density=density)
         metrics["grain"] = in_words(viewer.error(board.palette.linear.astype(np.float32)[coded.codes]), GRAIN_WORDS)
         metrics["pixels_per_degree"] = round(density[0], 2)

@@ -8,7 +8,7 @@ from ladderlight import Board, CodedPicture, Example, Kept, Option, Picture, Vie
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.perception.measures import ScreenWidth, ViewingDistance, viewing_advice, with_measures
 from ladderlight_stages.perception.reach import nearest_in_principle
-from ladderlight_stages.perception.vision import Viewer, at_some_distance, density_from
+from ladderlight_stages.perception.vision import Viewer, at_some_distance, density_of
 from ladderlight_stages.reductions.diffuse.stage import KernelName, diffuse
 from ladderlight_stages.reductions.nearest import nearest
 from ladderlight_stages.reductions.ordered import Pattern, ordered
@@ -59,7 +59,7 @@ def advise(
     manifest has the method and the reason. A picture that is in the board's colours already is unchanged.
     """
     viewing = at_some_distance(viewing.changed(distance=distance, screen_width=screen_width))
-    density = density_from(board, viewing)
+    density = density_of(board, viewing)
     wanted = nearest_in_principle(picture.pixels, board.palette)
     viewer = Viewer(reference=wanted, density=density)
     attempts = dict(_attempts(picture, board, kept))

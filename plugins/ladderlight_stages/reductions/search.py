@@ -11,7 +11,7 @@ from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.palette_tables import colour_places, unique_colours
 from ladderlight_stages.perception.measures import ScreenWidth, ViewingDistance, viewing_advice, with_measures
 from ladderlight_stages.perception.reach import nearest_in_principle
-from ladderlight_stages.perception.vision import at_some_distance, density_from
+from ladderlight_stages.perception.vision import at_some_distance, density_of
 from ladderlight_stages.reductions.diffuse.stage import diffuse
 from ladderlight_stages.refining.annealing import FAR, annealed
 from ladderlight_stages.refining.area_colours import AreaColours
@@ -75,7 +75,7 @@ def search(
         diffused=diffuse(picture, board, kept=kept, kernel="floyd_steinberg").codes,
         aspect=float(board.geometry.pixel_aspect),
     )
-    codes = searched(areas, density_from(board, viewing), sweeps)
+    codes = searched(areas, density_of(board, viewing), sweeps)
     return with_measures(picture.coded(kept.over(codes)), picture, board, viewing)
 
 

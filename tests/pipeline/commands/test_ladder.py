@@ -203,7 +203,7 @@ def test_findings_speak_of_all_three_channels(run: Run) -> None:
 
 def test_snippet_of_the_best_two_bit_ladder_has_its_white(run: Run, ladder_from: Callable[[str], Ladder]) -> None:
     recipe = json.loads(run("--bits", "2", "--json")[1])["recipe"]
-    assert analyse(ladder_from(recipe)).channel("green").white == pytest.approx(545 / 789)
+    assert analyse(ladder_from(recipe)).channels[1].white == pytest.approx(545 / 789)
 
 
 def test_a_drawer_for_two_channels(run: Run) -> None:

@@ -97,7 +97,7 @@ def test_every_reduction_measures_from_where_the_recipe_says(
 ) -> None:
     viewing = Viewing(distance=1.5, screen_width=0.4)
     coded = reduction(patches, board, viewing)
-    density = density_of(board, screen_width=0.4, distance=1.5)
+    density = density_of(board, Viewing(screen_width=0.4, distance=1.5))
     error = Viewer(reference=patches.pixels, density=density).error(board.palette.linear[coded.codes])
     assert coded.metrics["pixels_per_degree"] == pytest.approx(density[0], abs=0.01)
     assert coded.metrics["grain"]["mean"] == pytest.approx(error.mean, abs=1e-3)
@@ -114,7 +114,7 @@ def test_a_stages_own_options_win_over_the_recipe(
         ({"screen_width": 0.2}, 0.2, 1.5),
         ({"distance": 2.0, "screen_width": 0.3}, 0.3, 2.0),
     ):
-        density = density_of(board, screen_width=width, distance=distance)
+        density = density_of(board, Viewing(screen_width=width, distance=distance))
         metrics = reduction(patches, board, viewing, **options).metrics
         assert metrics["pixels_per_degree"] == pytest.approx(density[0], abs=0.01)
 

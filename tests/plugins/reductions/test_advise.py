@@ -9,7 +9,7 @@ import pytest
 from skimage import data
 from skimage.transform import resize
 
-from ladderlight import Board, Origin, Picture
+from ladderlight import Board, Origin, Picture, Viewing
 from ladderlight.board import linear_from_srgb
 from ladderlight_stages.perception.vision import Viewer, density_of
 from ladderlight_stages.reductions.advise import advise
@@ -33,7 +33,9 @@ def photograph() -> Picture:
 def test_it_is_no_worse_than_any_plain_method_that_keeps_colours(
     board: Board, photograph: Picture, distance: float, *, patient: bool
 ) -> None:
-    viewer = Viewer(reference=photograph.pixels, density=density_of(board, screen_width=0.3, distance=distance))
+    viewer = Viewer(
+        reference=photograph.pixels, density=density_of(board, Viewing(screen_width=0.3, distance=distance))
+    )
     coded = advise(photograph, board, distance=distance, patient=patient)
     error = viewer.error(board.palette.linear[coded.codes]).mean
     assert coded.metrics["grain"]["mean"] == pytest.approx(error, abs=1e-3)
@@ -50,7 +52,7 @@ def test_it_is_no_worse_than_any_plain_method_that_keeps_colours(
 def test_flat_wrong_colours_are_not_taken_although_their_grain_is_less(board: Board, photograph: Picture) -> None:
     """Near the screen the nearest colours show no dots, but areas lose their own."""
     near = advise(photograph, board, distance=0.2, patient=False)
-    viewer = Viewer(reference=photograph.pixels, density=density_of(board, screen_width=0.3, distance=0.2))
+    viewer = Viewer(reference=photograph.pixels, density=density_of(board, Viewing(screen_width=0.3, distance=0.2)))
     plain = nearest(photograph, board)
     assert viewer.error(board.palette.linear[plain.codes]).mean < near.metrics["grain"]["mean"] * 0.9
     assert near.notes["method"] == "search, 8 sweeps"
@@ -61,7 +63,7 @@ def test_flat_wrong_colours_are_not_taken_although_their_grain_is_less(board: Bo
 def test_with_few_sweeps_it_is_better_than_diffusion(
     board: Board, photograph: Picture, density: int, share: float
 ) -> None:
-    distance = density / density_of(board, screen_width=0.3, distance=1.0)[0]
+    distance = density / density_of(board, Viewing(screen_width=0.3, distance=1.0))[0]
     viewer = Viewer(reference=photograph.pixels, density=(density, density))
     coded = advise(photograph, board, distance=distance, patient=False)
     plain = diffuse(photograph, board)

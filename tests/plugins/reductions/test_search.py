@@ -9,7 +9,7 @@ import pytest
 from skimage import data
 from skimage.transform import resize
 
-from ladderlight import Board, Origin, Picture
+from ladderlight import Board, Origin, Picture, Viewing
 from ladderlight.board import linear_from_srgb
 from ladderlight_stages.perception.vision import Viewer, density_of
 from ladderlight_stages.reductions.diffuse.stage import diffuse
@@ -31,7 +31,7 @@ def photograph() -> Picture:
 
 @pytest.mark.parametrize("distance", [0.8, 1.2, 3.0])
 def test_the_visible_error_is_less_than_by_diffusion(board: Board, photograph: Picture, distance: float) -> None:
-    density = density_of(board, screen_width=0.3, distance=distance)
+    density = density_of(board, Viewing(screen_width=0.3, distance=distance))
     viewer = Viewer(reference=photograph.pixels, density=density)
 
     def error(coded: object) -> float:
@@ -75,7 +75,7 @@ def test_a_grey_board_is_searched_by_luminance(boards: dict[str, Board], photogr
     grey = picture(np.repeat(light[..., None], 3, axis=-1))
     board = boards["grey 4"]
     found, same = (search(each, board, screen_width=0.3, distance=1.5).codes for each in (photograph, grey))
-    viewer = Viewer(reference=grey.pixels, density=density_of(board, screen_width=0.3, distance=1.5))
+    viewer = Viewer(reference=grey.pixels, density=density_of(board, Viewing(screen_width=0.3, distance=1.5)))
     errors = [viewer.error(board.palette.linear[codes]).mean for codes in (found, same)]
     assert errors[0] == pytest.approx(errors[1], rel=0.02)
 

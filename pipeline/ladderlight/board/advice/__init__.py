@@ -3,13 +3,14 @@
 from ladderlight.board.advice.blanking import blanking_findings, timing_findings
 from ladderlight.board.advice.checks import problems_of
 from ladderlight.board.advice.timing import clock_findings, counter_findings, speed_findings
-from ladderlight.board.advice.wiring import memory_findings, picture_findings
+from ladderlight.board.advice.wiring import memory_findings, proportion_findings, repeat_findings
 from ladderlight.board.ladders.findings import ladder_findings
 from ladderlight.board.model.board import Board
 from ladderlight.errors import Finding, ranked
 
 _TOPICS = (
-    picture_findings,
+    repeat_findings,
+    proportion_findings,
     speed_findings,
     clock_findings,
     counter_findings,

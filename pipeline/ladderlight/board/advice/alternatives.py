@@ -100,13 +100,10 @@ def smaller_part(board: Board, memory: Memory, pins: int) -> tuple[Part, float |
         for grade in reversed(part.grades):
             other = replace(memory, part=part, access=grade)
             swapped = replace(board, memories=tuple(other if m.name == other.name else m for m in board.memories))
-            if all(_in_time(then.left, now[name].left) for name, then in timings(swapped).items()):
+            left = {name: then.left for name, then in timings(swapped).items()}
+            if all(spare is None or spare >= min(0.0, now[name].left or 0.0) for name, spare in left.items()):
                 return part, grade
     return None
-
-
-def _in_time(left: float | None, before: float | None) -> bool:
-    return left is None or left >= 0 or (before is not None and left >= before)
 
 
 def _parts_like(memory: Memory, pins: int) -> list[Part]:
@@ -137,11 +134,8 @@ def square_starts(board: Board) -> list[Start]:
     best = min(steps, key=steps.__getitem__)
     if best == 0:
         return []
-    starts = []
-    for x, y in ((best, 0), (0, -best)):
-        if board.x_shift + x >= 0 and board.y_shift + y >= 0:
-            starts.append(Start(x=x, y=y, geometry=_geometry(board, x, y)))
-    return sorted(starts, key=lambda start: start.x + start.y)
+    ways = [(x, y) for x, y in ((best, 0), (0, -best)) if board.x_shift + x >= 0 and board.y_shift + y >= 0]
+    return [Start(x=x, y=y, geometry=_geometry(board, x, y)) for x, y in sorted(ways, key=sum)]
 
 
 def _geometry(board: Board, x: int, y: int) -> Geometry:

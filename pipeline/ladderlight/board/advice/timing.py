@@ -19,7 +19,7 @@ from ladderlight.board.scanning.timing import (
     timings,
 )
 from ladderlight.errors import Finding
-from ladderlight.units.words import frequency, joined, nanoseconds, percent
+from ladderlight.units.words import counted, frequency, joined, nanoseconds, percent
 
 # Frequencies in megahertz that are commonly kept in stock as crystals or oscillators (common practice, no source).
 _SOLD = """
@@ -240,18 +240,14 @@ def _shifted(board: Board) -> Iterator[Finding]:
 
 def _misplaced(board: Board, late: int) -> Iterator[Finding]:
     delay = board.counters.blanking_delay
-    counts, dots = _counts(abs(late - delay)), float(abs(late - delay) / board.raster.ratio)
+    counts, dots = counted(abs(late - delay), "count"), float(abs(late - delay) / board.raster.ratio)
     wide = f"{counts} ({dots:.3g} monitor pixel{'s' * (dots != 1)})"
     now = f"blanking_delay is {delay}" if delay else "sync and blanking are not delayed"
     if late > delay:
         what = f"of each line the left {wide} show {_LEFT[first_shown(board)]}, and as many are cut off at the right"
     else:
         what = f"of each line the left {wide} are cut off, and as many after the picture's end are shown"
-    cause = f"registers delay the picture by {_counts(late)}" if late else "no register delays the picture"
-    remedy = f"delay sync and blanking by {_counts(late)} and " * (late > 0)
+    cause = f"registers delay the picture by {counted(late, 'count')}" if late else "no register delays the picture"
+    remedy = f"delay sync and blanking by {counted(late, 'count')} and " * (late > 0)
     if late != delay:
         yield Finding.caution("counters", f"{cause}, but {now}: {what}; {remedy}set blanking_delay = {late}")
-
-
-def _counts(number: int) -> str:
-    return f"{number} count{'s' * (number != 1)}"

@@ -1,10 +1,11 @@
 """Findings about the wiring of addresses: words for every pixel, proportions, and pins that are left over."""
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 import numpy as np
 
-from ladderlight.board.advice.alternatives import Start, proportions, size_of, smaller_part, square_starts
+from ladderlight.board.advice.alternatives import Start, size_of, smaller_part, square_starts
 from ladderlight.board.advice.checks import MOST_BANK_LINES
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.lines import Signal
@@ -17,12 +18,6 @@ from ladderlight.units.words import joined, nanoseconds
 
 SQUARE = 0.01
 """Deviation of the pixel aspect up to which pixels pass as square."""
-
-
-def picture_findings(board: Board) -> Iterator[Finding]:
-    """Yield places of the screen that cannot differ, and pixels that are not square."""
-    yield from _repeats(board)
-    yield from _proportions(board)
 
 
 def twins(board: Board) -> tuple[tuple[int, int], tuple[int, int], int] | None:
@@ -48,7 +43,8 @@ def twins(board: Board) -> tuple[tuple[int, int], tuple[int, int], int] | None:
     return (earlier % width, earlier // width), (later % width, later // width), lacking
 
 
-def _repeats(board: Board) -> Iterator[Finding]:
+def repeat_findings(board: Board) -> Iterator[Finding]:
+    """Yield places of the screen that cannot differ."""
     found = twins(board)
     if found is None:
         return
@@ -74,37 +70,31 @@ def _coarser(board: Board) -> str:
     now = board.geometry
     lines = {line.name for memory in board.picture_memories for line in board.address_lines(memory)}
     texts = []
-    for signal, shift, grid in (("x", board.x_shift, board.x_grid), ("y", board.y_shift, board.y_grid)):
+    axes = (("x", "width", board.x_shift, board.x_grid), ("y", "height", board.y_shift, board.y_grid))
+    for signal, length, shift, grid in axes:
         wired = [int(name[1:]) for name in lines if name[:1] == signal and name[1:].isdigit()]
         needed = int(grid.counts.max()).bit_length()
         missing = needed - 1 - max(wired, default=needed)
         if missing > 0 and len(wired) == max(wired) - min(wired) + 1:
             smaller = (int(grid.counts.max()) >> shift + missing) - (int(grid.counts.min()) >> shift + missing) + 1
             aspect = now.pixel_aspect * (2.0**missing if signal == "x" else 0.5**missing)
-            other = f"x{now.height}" if signal == "x" else f"{now.width}x"
-            shape = f"{smaller}{other}" if signal == "x" else f"{other}{smaller}"
-            texts.append(
-                f"{signal}{min(wired) + missing}-{signal}{needed - 1} gives {shape} {proportions(aspect)} pixels"
-            )
+            then = replace(now, **{length: smaller}, pixel_aspect=aspect)
+            texts.append(f"{signal}{min(wired) + missing}-{signal}{needed - 1} gives {size_of(then)}")
     return joined(texts, "or")
 
 
-def _proportions(board: Board) -> Iterator[Finding]:
-    geometry = board.geometry
-    if abs(geometry.pixel_aspect - 1) <= SQUARE:
+def proportion_findings(board: Board) -> Iterator[Finding]:
+    """Yield a note on pixels that are not square, with the counter bits that make them so."""
+    aspect = board.geometry.pixel_aspect
+    if abs(aspect - 1) <= SQUARE:
         return
     starts = square_starts(board)
-    ways = [_start_in_words(board, start) for start in starts]
-    if not starts:
-        remedy = "no other counter bits bring them closer to square; choose another clock or mode"
-    elif abs(starts[0].geometry.pixel_aspect - 1) <= SQUARE:
-        remedy = f"for square pixels start {joined(ways, 'or')}"
-    else:
-        remedy = f"for the nearest to square start {joined(ways, 'or')}"
-    yield Finding.note(
-        "picture",
-        f"pixels are {geometry.pixel_aspect:.3g} times as wide as high, which the resize stage allows for; " + remedy,
-    )
+    remedy = "no other counter bits bring them closer to square; choose another clock or mode"
+    if starts:
+        wish = "square pixels" if abs(starts[0].geometry.pixel_aspect - 1) <= SQUARE else "the nearest to square"
+        remedy = f"for {wish} start {joined([_start_in_words(board, start) for start in starts], 'or')}"
+    message = f"pixels are {aspect:.3g} times as wide as high, which the resize stage allows for; {remedy}"
+    yield Finding.note("picture", message)
 
 
 def _start_in_words(board: Board, start: Start) -> str:

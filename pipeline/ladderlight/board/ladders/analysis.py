@@ -112,10 +112,6 @@ class LadderAnalysis:
     resistors: tuple[ResistorPower, ...]
     supply_current: float
 
-    def channel(self, name: str) -> ChannelAnalysis:
-        """Return the channel of a name."""
-        return next(channel for channel in self.channels if channel.name == name)
-
 
 @lru_cache(maxsize=16)  # reports, findings and plots of one board share it
 def analyse(ladder: Ladder) -> LadderAnalysis:

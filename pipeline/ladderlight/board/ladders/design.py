@@ -20,8 +20,8 @@ _E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 
 """E24. E12 is every second of these and E6 every fourth; they are older than the rule for the finer series."""
 _OFF_THE_RULE = {919: 920}
 """The one value, of E192, where the standard departs from its rule."""
-_TOLERANCES: dict[Series, float] = {"E6": 0.2, "E12": 0.1, "E24": 0.05, "E48": 0.02, "E96": 0.01, "E192": 0.005}
-
+TOLERANCES: dict[Series, float] = {"E6": 0.2, "E12": 0.1, "E24": 0.05, "E48": 0.02, "E96": 0.01, "E192": 0.005}
+"""The tolerance that each series is made for (IEC 60063)."""
 SMALLEST, LARGEST = 10.0, 1e6
 """Range of values in ohms: that of small through-hole resistors (common practice)."""
 
@@ -50,37 +50,29 @@ class Stock:
         return Assembly(parts=(first,) if joined == "single" else (first, second), joined=joined)
 
 
-def preferred_values(series: Series, *, smallest: float = SMALLEST, largest: float = LARGEST) -> Floats:
-    """Return a series' values from ``smallest`` to ``largest`` ohms, ascending (IEC 60063)."""
-    mantissas = _mantissas(series)
-    digits = len(str(mantissas[0])) - 1
-    first, last = int(np.floor(np.log10(smallest))), int(np.ceil(np.log10(largest)))
-    # Through the text, so that 3300 is 3300 and not the float beside it.
-    values = np.array([float(f"{m}e{decade - digits}") for decade in range(first, last + 1) for m in mantissas])
-    return values[(values >= smallest) & (values <= largest)]
+def preferred_values(series: Series) -> Floats:
+    """Return a series' values in ohms from ``SMALLEST`` to ``LARGEST``, ascending.
 
-
-def _mantissas(series: Series) -> list[int]:
-    """Return the values of one decade: two digits to E24, and from E48 on 10**(n / N) to three digits (IEC 60063)."""
+    Two digits to E24, and from E48 on 10**(n / N) to three digits (IEC 60063).
+    """
     count = int(series[1:])
     if count <= len(_E24):
-        return list(_E24[:: len(_E24) // count])
-    values = [round(100 * 10 ** (n / count)) for n in range(count)]
-    return [_OFF_THE_RULE.get(value, value) for value in values]
+        decade = [float(value) for value in _E24[:: len(_E24) // count]]
+    else:
+        rule = [round(100 * 10 ** (n / count)) for n in range(count)]
+        decade = [_OFF_THE_RULE.get(value, value) / 10 for value in rule]
+    # Through the text, so that 3300 is 3300 and not the float beside it.
+    values = np.array([float(f"{value}e{power}") for power in range(6) for value in decade])
+    return values[values <= LARGEST]
 
 
-def series_tolerance(series: Series) -> float:
-    """Return the tolerance that a series is made for: 0.05 for E24 (IEC 60063)."""
-    return _TOLERANCES[series]
-
-
-def stock_of(series: Series, *, pairs: bool = False, smallest: float = SMALLEST, largest: float = LARGEST) -> Stock:
+def stock_of(series: Series, *, pairs: bool = False) -> Stock:
     """Return what can be put in one resistor's place.
 
-    With ``pairs`` also any two values in series or in parallel, as far as they come out from ``smallest`` to
-    ``largest``. Of equal resistances the single resistor is kept, then the pair whose parts are most alike.
+    With ``pairs`` also any two values in series or in parallel, as far as they come out from ``SMALLEST`` to
+    ``LARGEST``. Of equal resistances the single resistor is kept, then the pair whose parts are most alike.
     """
-    single = preferred_values(series, smallest=smallest, largest=largest)
+    single = preferred_values(series)
     ohms, first, second = [single], [single], [np.zeros_like(single)]
     if pairs:
         small, large = np.triu_indices(len(single))
@@ -94,7 +86,7 @@ def stock_of(series: Series, *, pairs: bool = False, smallest: float = SMALLEST,
     rounded = _rounded(all_ohms)
     order = np.lexsort((joined, unlike, rounded))
     kept = order[np.concatenate([[True], np.diff(rounded[order]) > 0])]
-    kept = kept[(all_ohms[kept] >= smallest) & (all_ohms[kept] <= largest)]
+    kept = kept[(all_ohms[kept] >= SMALLEST) & (all_ohms[kept] <= LARGEST)]
     return Stock(ohms=all_ohms[kept], first=all_first[kept], second=all_second[kept], joined=joined[kept])
 
 
@@ -201,8 +193,7 @@ def design(
         problems.append(Problem(where=("pairs",), what=what, action=action))
     if problems:
         raise BoardError(problems)
-    most = alternatives + 1
-    choices = _r2r(goal, series, tolerance, most) if r2r else _weighted(goal, series, tolerance, most, pairs=pairs)
+    choices = _best(goal, series, tolerance, alternatives + 1, pairs=pairs, r2r=r2r)
     if not choices:
         raise BoardError([_nothing(goal, series, pairs=pairs, r2r=r2r)])
     return choices
@@ -211,8 +202,7 @@ def design(
 def _nothing(goal: Goal, series: Series, *, pairs: bool, r2r: bool) -> Problem:
     """Return why nothing was found: the current limit, if ladders without it exist."""
     if goal.current_limit is not None:
-        free = replace(goal, current_limit=None)
-        choices = _r2r(free, series, 0.0, 1) if r2r else _weighted(free, series, 0.0, 1, pairs=pairs)
+        choices = _best(replace(goal, current_limit=None), series, 0.0, 1, pairs=pairs, r2r=r2r)
         if choices:
             needed = max(driver.source for driver in choices[0].analysis.drivers)
             return Problem(
@@ -229,20 +219,15 @@ def _nothing(goal: Goal, series: Series, *, pairs: bool, r2r: bool) -> Problem:
     )
 
 
-def _weighted(goal: Goal, series: Series, tolerance: float, most: int, *, pairs: bool) -> list[Choice]:
-    stock = stock_of(series, pairs=pairs)
-    found = WeightedSearch(goal=goal, values=stock.ohms, most=most).best()
-    return [
-        Choice(goal=goal, resistors=tuple(stock.assembly(index) for index in row), tolerance=tolerance)
-        for row in found.index.tolist()
-    ]
-
-
-def _r2r(goal: Goal, series: Series, tolerance: float, most: int) -> list[Choice]:
-    found = best_r2r(goal, preferred_values(series), most)
-    values = set(preferred_values(series).tolist())
-    choices = []
-    for rail, rung in zip(found.rail.tolist(), found.rung.tolist(), strict=True):
+def _best(goal: Goal, series: Series, tolerance: float, most: int, *, pairs: bool, r2r: bool) -> list[Choice]:
+    if not r2r:
+        stock = stock_of(series, pairs=pairs)
+        found = WeightedSearch(goal=goal, values=stock.ohms, most=most).best().index.tolist()
+        chosen = [tuple(map(stock.assembly, row)) for row in found]
+        return [Choice(goal=goal, resistors=resistors, tolerance=tolerance) for resistors in chosen]
+    values, choices = preferred_values(series), []
+    ladders = best_r2r(goal, values, most)
+    for rail, rung in zip(ladders.rail.tolist(), ladders.rung.tolist(), strict=True):
         leg = Assembly(parts=(rung,)) if rung in values else Assembly(parts=(rail, rail), joined="series")
         resistors, rails = (leg,) * goal.bits, Assembly(parts=(rail,))
         choices.append(Choice(goal=goal, resistors=resistors, rail=rails, tolerance=tolerance))

@@ -9,7 +9,7 @@ from itertools import groupby
 import numpy as np
 
 from ladderlight.board.ladders.design import Choice, goal_problems
-from ladderlight.board.ladders.search import WORST, Found, Goal, WeightedSearch
+from ladderlight.board.ladders.search import WORST, Goal, WeightedSearch
 from ladderlight.board.model.ladder import Assembly, Joined, mark_of
 from ladderlight.errors import BoardError, Problem
 from ladderlight.units.arrays import Ints
@@ -160,17 +160,14 @@ class _Search:
         """Return the best sets of ladders as rows of ``index``, best first."""
         most = wanted if channels == 1 else _FIRST
         while True:
-            found = self._ladders(most)
-            self.index = found.index
-            sets = list(_combined(self._uses[found.index].sum(axis=1), self._held, channels, wanted))
+            values = np.array([assembly.ohms for assembly, _ in self._places])
+            search = WeightedSearch(goal=self.goal, values=values, most=most, uses=self._uses, held=self._held)
+            self.index = search.best().index
+            sets = list(_combined(self._uses[self.index].sum(axis=1), self._held, channels, wanted))
             enough = len(sets) >= wanted or (sets and most >= _DEEP)
-            if channels == 1 or enough or len(found) < most or most >= _DEEPEST:
+            if channels == 1 or enough or len(self.index) < most or most >= _DEEPEST:
                 return sets
             most *= 4
-
-    def _ladders(self, most: int) -> Found:
-        values = np.array([assembly.ohms for assembly, _ in self._places])
-        return WeightedSearch(goal=self.goal, values=values, most=most, uses=self._uses, held=self._held).best()
 
 
 def _too_little(search: _Search, channels: int) -> Problem:

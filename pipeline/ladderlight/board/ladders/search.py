@@ -123,12 +123,10 @@ class WeightedSearch:
         """
         worst = self.goal.worst
         self._bound = worst * _NARROW
-        self._found = _none(self.goal.bits)
         while True:
             bound = self._bound
-            self._found = _none(self.goal.bits)
-            start = np.zeros((1, 0), dtype=np.int64)
-            self._descend(start, np.zeros((1, 1)))
+            self._found = Found(index=np.zeros((0, self.goal.bits), dtype=np.int64), error=np.zeros(0))
+            self._descend(np.zeros((1, 0), dtype=np.int64), np.zeros((1, 1)))
             if len(self._found) >= self.most or bound >= worst:
                 return self._found
             self._bound = min(bound * (2.0 if bound < worst * _WIDE else 1.3), worst)
@@ -263,10 +261,6 @@ def best_of(one: Found, other: Found, most: int) -> Found:
     index, error = np.concatenate([one.index, other.index]), np.concatenate([one.error, other.error])
     order = np.lexsort((*index.T, error))[:most]
     return Found(index=index[order], error=error[order])
-
-
-def _none(bits: int) -> Found:
-    return Found(index=np.zeros((0, bits), dtype=np.int64), error=np.zeros(0))
 
 
 def _chunks(sizes: Ints) -> list[slice]:

@@ -19,8 +19,6 @@ _PERCENTILES = (5.0, 50.0, 95.0)
 _MOST_LINES = 9
 """Lines of one channel whose states' worst corners are looked for all together."""
 
-Measure = Callable[[Floats], Floats]
-
 
 @dataclass(frozen=True, kw_only=True)
 class Spread:
@@ -65,12 +63,8 @@ def worst_levels(network: Network, node: str, states: Flags, tolerance: Floats) 
 
     ``states`` bool (states, drivers); ``tolerance`` float64 (resistors,), the largest relative deviation of each.
     """
-
-    def measure(ohms: Floats) -> Floats:
-        return network.solve(states, ohms).at(node)
-
-    lowest = _highest(lambda ohms: -measure(ohms), network, tolerance, len(states))
-    return -lowest, _highest(measure, network, tolerance, len(states))
+    lowest = _highest(lambda ohms: -network.solve(states, ohms).at(node), network, tolerance, len(states))
+    return -lowest, _highest(lambda ohms: network.solve(states, ohms).at(node), network, tolerance, len(states))
 
 
 @lru_cache(maxsize=4)  # the pages of all trays share it
@@ -108,7 +102,7 @@ def worst_steps(network: Network, node: str, states: Flags, tolerance: Floats) -
     return -_highest(fall, network, tolerance, len(states) - 1)
 
 
-def _highest(measure: Measure, network: Network, tolerance: Floats, count: int) -> Floats:
+def _highest(measure: Callable[[Floats], Floats], network: Network, tolerance: Floats, count: int) -> Floats:
     """Move the resistors of each of ``count`` cases to the ends of their tolerance that raise what is measured."""
     varied = np.flatnonzero((tolerance > 0) & np.isfinite(network.ohms))
     ends = np.stack([network.ohms * (1 - tolerance), network.ohms * (1 + tolerance)])

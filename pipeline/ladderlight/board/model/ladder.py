@@ -146,12 +146,9 @@ class Ladder(Value):
         while left:
             group = [left.pop(0)]
             lines = set(group[0].lines)
-            grown = True
-            while grown:
-                joined = [channel for channel in left if lines & set(channel.lines)]
-                grown = bool(joined)
+            while joined := [channel for channel in left if lines & set(channel.lines)]:
                 group += joined
-                lines.update(line for channel in joined for line in channel.lines)
+                lines.update(*(channel.lines for channel in joined))
                 left = [channel for channel in left if channel not in joined]
             yield tuple(group), tuple(line for line in self.lines if line in lines)
 

@@ -41,15 +41,12 @@ class Part:
     @property
     def erasing(self) -> str:
         """How it is erased, in words."""
-        if self.erasure in ("ultraviolet", "unknown"):
-            light = self.erasure == "ultraviolet"
-            return "ultraviolet light, the whole chip" if light else "not stated; see the datasheet"
+        if self.erasure == "ultraviolet":
+            return "ultraviolet light, the whole chip"
+        if self.erasure == "unknown":
+            return "not stated; see the datasheet"
         blocks = "pages" if self.erasure == "bytes" else self.erasure
-        return (
-            f"electrically, in {blocks} of {self.block:,} bytes"
-            if self.block > 1
-            else f"electrically, by {self.erasure}"
-        )
+        return "electrically, " + (f"in {blocks} of {self.block:,} bytes" if self.block > 1 else f"by {self.erasure}")
 
     def grade_within(self, seconds: float) -> float | None:
         """Return the slowest and cheapest grade that is fast enough; None when none is."""

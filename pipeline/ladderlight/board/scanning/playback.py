@@ -38,8 +38,8 @@ class Shown:
         return self.undefined & self.changed
 
 
-def play(board: Board, words: MemoryWords, bank: int = 0) -> Shown:
-    """Play one frame.
+def play(board: Board, words: MemoryWords, bank: int = 0, part: slice = slice(None)) -> Shown:
+    """Play one frame, or a part of its lines.
 
     All that the counters drive comes ``board.counters.delay`` late, while the syncs are taken to come at once; a
     register's own delay is left out, as syncs mostly pass one too. Memories without an access time count as immediate.
@@ -50,7 +50,7 @@ def play(board: Board, words: MemoryWords, bank: int = 0) -> Shown:
     late = board.counters.delay if direct else 0.0
     before = ceil(late / period) + 1
     counts = _Stretch(board, words, bank, before=before, lines=np.zeros(1, dtype=np.int64), timed=False).column
-    lines, kind = _unlike_lines(board, counts)
+    lines, kind = _unlike_lines(board, counts, part)
     stretch = _Stretch(board, words, bank, before=before, lines=lines)
     # The monitor divides each line by its own clock: a pixel is 1/ratio counts, whatever the board's clock is off.
     passed = (np.arange(board.raster.mode.horizontal.active) + 0.5) * float(board.raster.ratio)
@@ -63,13 +63,13 @@ def play(board: Board, words: MemoryWords, bank: int = 0) -> Shown:
     return Shown(codes=codes[kind], undefined=undefined[kind], changed=(stretch.changed(at) & visible)[kind])
 
 
-def _unlike_lines(board: Board, column: Ints) -> tuple[Ints, Ints]:
-    """Return one of each kind of visible lines that show the same at some counts, and the kind of each line."""
-    lines = np.arange(board.raster.y.visible)
+def _unlike_lines(board: Board, column: Ints, part: slice) -> tuple[Ints, Ints]:
+    """Return one of each kind of a part of the lines that show the same at some counts, and the kind of each line."""
+    lines = np.arange(board.raster.y.visible)[part]
     steps = np.unique((column + board.x_counter.ahead) // board.raster.x.total)
     cells = board.y_counter.read(lines[:, None] + steps) >> board.y_shift
     _, first, kind = np.unique(cells, axis=0, return_index=True, return_inverse=True)
-    return first, kind.reshape(-1)
+    return lines[first], kind.reshape(-1)
 
 
 def count_codes(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | None = None) -> Ints:
@@ -170,7 +170,6 @@ class _Stretch:
 
     def _waiting(self, memory: Memory, address: Ints) -> tuple[Floats, Flags]:
         """Return the seconds until the word at each count's address is valid, and where an access begins."""
-        wait = np.zeros(self.shape)
         late = np.zeros(self.shape)
         changed = np.ones(self.shape, dtype=bool)
         changed[:, 1:] = address[:, 1:] != address[:, :-1]
@@ -180,14 +179,12 @@ class _Stretch:
                 late[:, 1:] = np.maximum(late[:, 1:], REGISTER_DELAY * changed[:, 1:])
         fresh = changed | (late > 0)
         if memory.access is None:
-            return wait, fresh
+            return np.zeros(self.shape), fresh
         start = np.where(fresh, late + memory.access, 0.0)
-        period = float(1 / self.board.raster.clock)
-        wait[:, 0] = start[:, 0]
-        for count in range(1, self.column.size):
-            left = wait[:, count - 1] - period
-            wait[:, count] = np.where(start[:, count] > 0, start[:, count], np.maximum(left, 0.0))
-        return wait, fresh
+        counts = np.arange(self.column.size)
+        last = np.maximum.accumulate(np.where(start > 0, counts, 0), axis=1)
+        passed = (counts - last) / float(self.board.raster.clock)
+        return np.maximum(np.take_along_axis(start, last, axis=1) - passed, 0.0), fresh
 
 
 def _is_clocked(board: Board, memory: Memory) -> bool:

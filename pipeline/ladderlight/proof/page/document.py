@@ -3,6 +3,7 @@
 import os
 from collections import Counter
 from collections.abc import Collection, Iterator, Mapping, Sequence
+from functools import cache
 from importlib.resources import files
 from itertools import groupby
 from math import ceil
@@ -136,6 +137,7 @@ def joined_scripts(names: Sequence[str] = SCRIPTS) -> str:
     return "\n".join(_text(f"scripts/{name}.js") for name in names)
 
 
+@cache
 def _text(path: str) -> str:
     """Return a file of this package without indentation and whole lines of comment, which are a third of it."""
     lines = files(__package__).joinpath(path).read_text(encoding="utf-8").splitlines()
@@ -246,11 +248,16 @@ def links_of(
     here = recipe.output / "proof" / ("" if number is None else f"tray-{number:02d}")
     found = {}
     if len(trays) > 1:
-        all_trays = [_link("all", here.parent / "index.html", here)]
-        folders = ((each, here.parent / f"tray-{each:02d}") for each in trays if each is not None)
-        found["Tray"] = all_trays + [
-            _link(str(each), folder / "index.html", here, here=each == number) for each, folder in folders
-        ]
+        found["Tray"] = [Link(name="all", path="../index.html", here=False)]
+        found["Tray"] += (
+            Link(
+                name=str(each),
+                path="index.html" if each == number else f"../tray-{each:02d}/index.html",
+                here=each == number,
+            )
+            for each in trays
+            if each is not None
+        )
     revisions = list(_revisions(recipe, here, together))
     if len(revisions) > 1:
         found["Revision"] = revisions

@@ -6,7 +6,6 @@ Binary data are deflated, in a dense alphabet that neither HTML nor JSON has to 
 import io
 import zlib
 from collections.abc import Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from typing import Any
 
 import numpy as np
@@ -15,6 +14,7 @@ from ladderlight.board import Board, Memory
 from ladderlight.board.model.lines import Signal
 from ladderlight.devices.files import bytes_of
 from ladderlight.flow.pictures import SourceView
+from ladderlight.storage.stopping import side_by_side
 from ladderlight.units.arrays import Bytes, Words, bytes_per_word
 
 ALPHABET = "".join(chr(code) for code in range(0x21, 0x7F) if chr(code) not in '"\\<')
@@ -85,13 +85,11 @@ def stored_words(board: Board, memory: Memory, words: Words) -> dict[str, Any]:
     bodies = [np.frombuffer(words_of_page, dtype=np.uint8).reshape(-1, width).T.tobytes() for words_of_page in held]
     bases = _bases(bodies)
     turned = [_turned(body, bodies[base]) if base >= 0 else body for body, base in zip(bodies, bases, strict=True)]
-    with ThreadPoolExecutor() as pool:
-        packed = list(pool.map(deflated, turned))
     return {
         "page": size,
         "fill": memory.fill_word,
         "reads": text_of(deflated(np.packbits(reads).tobytes())),
-        "contents": [text_of(each) for each in packed],
+        "contents": [text_of(each) for each in side_by_side(deflated, turned)],
         "bases": bases,
         "order": places,
     }
@@ -180,5 +178,4 @@ def _webp(data: Sequence[bytes], down: int, quality: int) -> list[bytes]:
             small.save(file, format="WEBP", quality=quality)
         return file.getvalue()
 
-    with ThreadPoolExecutor() as pool:
-        return list(pool.map(encoded, data))
+    return side_by_side(encoded, data)

@@ -97,12 +97,10 @@ def _unfinished(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
         if (wanted[erased] != ones).any():
             text = f"erased {where}: programming stopped early, or the wrong part was selected"
             yield fixed("unfinished", text, np.where(erased, ones, wanted))
-    yield from _hole(pins, wanted, found)
+    yield from _hole(wanted, written, ones)
 
 
-def _hole(pins: Pins, wanted: Words, found: Words) -> Iterator[Fault]:
-    ones = np.uint32(pins.ones)
-    written = np.flatnonzero(found != ones)
+def _hole(wanted: Words, written: Ints, ones: np.uint32) -> Iterator[Fault]:
     lacking = np.append(0, np.cumsum(wanted != ones))
     between = lacking[written[1:]] - lacking[written[:-1] + 1]
     if not between.size or not between.max():

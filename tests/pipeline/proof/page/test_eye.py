@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from scipy.ndimage import convolve1d
 
+from ladderlight import Viewing
 from ladderlight.board import linear_from_srgb, srgb_from_linear
 from ladderlight.proof.page.document import joined_scripts
 from ladderlight_stages.perception.vision import FILTERS, density_of, kernel
@@ -61,4 +62,4 @@ def test_the_density_is_that_of_the_measures(eye, make_board, memory):
         board = make_board(memory(address=address, data=["b0-b1", "g0-g1", "r0-r1"]), clock=clock)
         size = [board.geometry.width, board.geometry.pixel_aspect, 0.28, 1.5]
         found = eye.evaluate("(size) => densityOf(...size)", size)
-        assert found == pytest.approx(density_of(board, screen_width=0.28, distance=1.5))
+        assert found == pytest.approx(density_of(board, Viewing(screen_width=0.28, distance=1.5)))

@@ -15,7 +15,7 @@ RED = {"r0": 1330.0, "r1": 715.0}
 @pytest.fixture
 def red(ladder):
     """A channel with 5 % resistors."""
-    return analyse(replace(ladder(red=RED), tolerance=0.05)).channel("red")
+    return analyse(replace(ladder(red=RED), tolerance=0.05)).channels[0]
 
 
 def test_dots_stand_at_their_volts(red, read, every) -> None:
@@ -53,7 +53,7 @@ def test_bars_reach_over_the_tolerance(red, read, every) -> None:
 
 
 def test_exact_resistors_have_no_bars(ladder, read, every) -> None:
-    root = read(ladder_plot([analyse(ladder(red=RED)).channel("red")]))
+    root = read(ladder_plot([analyse(ladder(red=RED)).channels[0]]))
     upright = [line for line in every(root, "line") if line.get("x1") == line.get("x2")]
     assert len(upright) == 4  # the errors' stems only
 
@@ -68,7 +68,7 @@ def test_words(red, read, words) -> None:
 
 
 def test_many_codes_are_not_all_labelled(ladder, read, words, every) -> None:
-    wide = analyse(ladder(red={f"r{bit}": 910.0 * 2 ** (6 - bit) for bit in range(7)})).channel("red")
+    wide = analyse(ladder(red={f"r{bit}": 910.0 * 2 ** (6 - bit) for bit in range(7)})).channels[0]
     root = read(ladder_plot([wide]))
     assert len(every(root, "circle")) == 256
     written = words(root)
@@ -76,13 +76,13 @@ def test_many_codes_are_not_all_labelled(ladder, read, words, every) -> None:
 
 
 def test_overdriven_levels_stay_inside(ladder, read, every) -> None:
-    root = read(ladder_plot([analyse(ladder(red={"r": 100.0})).channel("red")]))
+    root = read(ladder_plot([analyse(ladder(red={"r": 100.0})).channels[0]]))
     assert all(float(dot.get("cy")) > 0 for dot in every(root, "circle"))
 
 
 def test_a_falling_ladder_is_named(ladder, read, words) -> None:
     """With resistors almost equal, two lines high (code 3) give more than the third alone (code 4)."""
-    falling = analyse(ladder(red={"r0": 1500.0, "r1": 1450.0, "r2": 1400.0})).channel("red")
+    falling = analyse(ladder(red={"r0": 1500.0, "r1": 1450.0, "r2": 1400.0})).channels[0]
     assert words(read(ladder_plot([falling])))[1].endswith("not monotonic")
 
 
