@@ -1,8 +1,6 @@
 """The looks of faults ranked by how well they fit a photograph."""
 
-import os
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,6 +10,7 @@ from ladderlight.bench.faults.screens import Look
 from ladderlight.bench.photograph.camera import Answer, answer_to
 from ladderlight.bench.photograph.fitting import NOISE, alike, blurred, fit, prepared
 from ladderlight.bench.photograph.raster import RISES, Corners, aligned, find_raster, rectified
+from ladderlight.storage.stopping import side_by_side
 from ladderlight.units.arrays import Floats, Ints, Singles
 
 _BLURS = (0.3, 0.6, 1.0)
@@ -108,8 +107,7 @@ def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = Non
     corners = aligned(pixels, corners, small[left.argmin()])
     near = np.argsort(compared(corners))[:_NEAR]
     fine = prepared(blurred(stack[near], _BLURS[1]))
-    tried: set[int] = set()
-    order = near
+    order, tried = near, set[int]()
     for _ in range(_ROUNDS):
         best = int(order[0])
         if best in tried:
@@ -126,8 +124,7 @@ def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = Non
     tried_blurs = {sigma: answer_to(blurred(stack[short[0]], sigma), seen) for sigma in _BLURS}
     sigma = min(tried_blurs, key=lambda blur: tried_blurs[blur].left)
     start = tried_blurs[sigma].camera
-    with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
-        answers = list(pool.map(lambda at: answer_to(blurred(stack[at], sigma), seen, start), short))
+    answers = side_by_side(lambda at: answer_to(blurred(stack[at], sigma), seen, start), short)
     found = _candidates(looks, stack, short, answers, seen, most)
     return Ranking(candidates=tuple(found), corners=corners, seen=seen)
 

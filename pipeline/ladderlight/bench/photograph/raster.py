@@ -108,12 +108,9 @@ def _straightened(corners: Floats, outline: Floats) -> Floats:
         direction = np.linalg.svd(near - middle)[2][0]
         normal = np.array([-direction[1], direction[0]])
         lines.append((normal, float(normal @ middle)))
-    return np.array(
-        [
-            np.linalg.solve(np.stack([lines[side - 1][0], lines[side][0]]), [lines[side - 1][1], lines[side][1]])
-            for side in range(4)
-        ]
-    )
+    normals, places = (np.array(each) for each in zip(*lines, strict=True))
+    both = np.array([[side - 1, side] for side in range(4)])  # the sides that meet in each corner
+    return np.asarray(np.linalg.solve(normals[both], places[both][..., None])[..., 0])
 
 
 def _clockwise(corners: Floats) -> Corners:
@@ -141,10 +138,8 @@ def rectified(pixels: Singles, corners: Corners, rows: int, columns: int) -> Sin
     from skimage.transform import warp
 
     n = _SAMPLES
-    fine = np.diag([1 / n, 1 / n, 1.0])
-    half = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1.0]])
-    back = np.array([[1, 0, -0.5], [0, 1, -0.5], [0, 0, 1.0]])
-    matrix = back @ homography(corners, rows, columns) @ fine @ half
+    fine, half = np.diag([1 / n, 1 / n, 1.0]), np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1.0]])
+    matrix = np.linalg.inv(half) @ homography(corners, rows, columns) @ fine @ half
     sampled = warp(pixels, matrix, output_shape=(rows * n, columns * n), order=1, mode="edge", preserve_range=True)
     return np.asarray(sampled.reshape(rows, n, columns, n, 3).mean(axis=(1, 3)), dtype=np.float32)
 
@@ -174,8 +169,7 @@ def aligned(
             held = matrix.T @ matrix
             held[np.diag_indices(8)] *= 1.01
             step = np.linalg.lstsq(held, matrix.T @ left[2:-2, 2:-2].reshape(-1), rcond=None)[0].reshape(4, 2)
-            most = max(1.0, sigma)
-            step = np.clip(step, -most, most)
+            step = step.clip(-max(1.0, sigma), max(1.0, sigma))
             ends = np.column_stack([_ends(rows, columns) + step, np.ones(4)]) @ homography(corners, rows, columns).T
             corners = ends[:, :2] / ends[:, 2:] - 0.5
             if np.abs(step).max() < 0.02:

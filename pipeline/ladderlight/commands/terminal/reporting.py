@@ -147,12 +147,11 @@ def failure_of(error: BaseException) -> tuple[int, Sequence[Fault]]:
     if isinstance(error, OSError) and isinstance(error.filename, str):
         message = f"cannot be used ({reason_of(error)}); check the path and its permissions"
         return 1, [Fault(where=error.filename, message=message)]
-    if isinstance(error, StageFailure):
-        _print_traceback(error.__cause__ or error)
-        return BUG, [Fault(where="", message=f"bug: {error}")]
-    _print_traceback(error)
-    what = f"bug: {type(error).__name__}: {error}; please report it with the lines above"
-    return BUG, [Fault(where="", message=what)]
+    staged = isinstance(error, StageFailure)
+    for line in "".join(traceback.format_exception((staged and error.__cause__) or error)).splitlines():
+        _print(printable(line))
+    what = f"{error}" if staged else f"{type(error).__name__}: {error}; please report it with the lines above"
+    return BUG, [Fault(where="", message=f"bug: {what}")]
 
 
 def print_lines(faults: Iterable[Fault]) -> None:
@@ -165,11 +164,6 @@ def print_lines(faults: Iterable[Fault]) -> None:
 def lines_of(fault: Fault) -> Sequence[str]:
     """Return the lines of a fault on stderr. Where it is, such as a path, stays in one piece."""
     return folded(printable(str(fault)), width_of(sys.stderr), [f"{printable(str(fault.where))}:"])
-
-
-def _print_traceback(error: BaseException) -> None:
-    for line in "".join(traceback.format_exception(error)).splitlines():
-        _print(printable(line))
 
 
 def _print(line: str) -> None:

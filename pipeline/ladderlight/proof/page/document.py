@@ -246,25 +246,16 @@ def links_of(
     ``together`` the revisions that the same command builds.
     """
     here = recipe.output / "proof" / ("" if number is None else f"tray-{number:02d}")
-    found = {}
-    if len(trays) > 1:
-        found["Tray"] = [Link(name="all", path="../index.html", here=False)]
-        found["Tray"] += (
-            Link(
-                name=str(each),
-                path="index.html" if each == number else f"../tray-{each:02d}/index.html",
-                here=each == number,
-            )
-            for each in trays
-            if each is not None
-        )
-    revisions = list(_revisions(recipe, here, together))
-    if len(revisions) > 1:
-        found["Revision"] = revisions
-    cards = list(_cards(recipe, here))
-    if len(cards) > 1:
-        found["Chips of"] = cards
-    return found
+    links = [Link(name="all", path="../index.html", here=False)]
+    for each in (each for each in trays if len(trays) > 1 and each is not None):
+        path = "index.html" if each == number else f"../tray-{each:02d}/index.html"
+        links.append(Link(name=str(each), path=path, here=each == number))
+    found = {
+        "Tray": links,
+        "Revision": list(_revisions(recipe, here, together)),
+        "Chips of": list(_cards(recipe, here)),
+    }
+    return {kind: links for kind, links in found.items() if len(links) > 1}
 
 
 def _revisions(recipe: Recipe, here: Path, together: Collection[str]) -> Iterator[Link]:
