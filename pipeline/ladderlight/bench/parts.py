@@ -32,7 +32,8 @@ def parts_of(board: Board, wiring: Wiring) -> tuple[PartToBuy, ...]:
 
     Counters are counted in packages of four bits; gates that decode counts are the builder's choice and not counted.
     """
-    sold, division = _divider(board)
+    sold = next((by for by in (1, *_DIVISIONS) if board.raster.clock * by in OSCILLATORS), None)
+    division = sold or 1
     chips = [*_memories(board), *_logic(board, wiring, division)]
     oscillator = "oscillator" + (f", divided by {division} for the x counter's clock" if division > 1 else "")
     oscillator += "" if sold else ", not a common frequency"
@@ -97,11 +98,3 @@ def _sockets(wiring: Wiring) -> Iterator[PartToBuy]:
     for package, quantity in Counter(chip.package for chip in wiring.chips).items():
         what = "socket for a memory chip" + ("" if package else ", package not stated")
         yield PartToBuy(quantity, what, package or "socket")
-
-
-def _divider(board: Board) -> tuple[bool, int]:
-    """Return whether an oscillator for the clock is commonly sold, and what it is divided by."""
-    for division in (1, *_DIVISIONS):
-        if board.raster.clock * division in OSCILLATORS:
-            return True, division
-    return False, 1

@@ -74,7 +74,6 @@ def burn_page(board: Board, manifest: ManifestDocument) -> str:
 
 def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
     """Return what follows from a board's declaration as one HTML document with plots, before anything is built."""
-    ladder, analysis = board.ladder, analyse(board.ladder)
     return fill(
         "board.html",
         project=project,
@@ -82,10 +81,6 @@ def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
         findings=findings,
         plots=plots_of(board),
         palette=Markup(palette_plot(board.palette)),  # noqa: S704
-        tolerance=f"{ladder.tolerance * 100:g}" if ladder.tolerance else "",
-        drivers=analysis.drivers,
-        resistors=analysis.resistors,
-        supply_current=analysis.supply_current,
-        lines=list(reversed(board.palette.lines)),
+        analysis=analyse(board.ladder),
         cautions=cautions(board),
     )

@@ -16,7 +16,7 @@ from ladderlight.recipe.cards import CARDS_SUFFIX, cards_of, check_cards, recipe
 from ladderlight.recipe.chain import chain_of, check_matches, file_problem, override_of, read_files
 from ladderlight.recipe.files import PictureFile, first_below, idle_exclusions, missing_file, picture_files, source_of
 from ladderlight.recipe.language.contradictions import contradictions
-from ladderlight.recipe.language.model import Recipe
+from ladderlight.recipe.language.model import Recipe, StageUse
 from ladderlight.recipe.language.recovery import may_follow, meaning_of, repaired
 from ladderlight.recipe.language.tables import BoardTable, RecipeTable, ViewingTable
 from ladderlight.recipe.rules import check_rules
@@ -119,7 +119,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
         revisions=tuple(document.data.get("revisions", ())),
         board=board,
         files=tuple(files) if wanted else (),
-        chain=tuple(link.use for link in links),
+        chain=tuple(StageUse(declaration=link.declaration, options=link.options) for link in links),
         overrides=tuple(overrides),
         cards=tuple(cards.values()) if wanted else (),
         per_tray=board.bank_count if per_tray == "banks" else per_tray,

@@ -46,12 +46,11 @@ SURE = 0.8
 class Candidate:
     """A look that may be on the photograph, with all that are :func:`alike`; ``sound`` where one is without a fault.
 
-    ``faults`` are all that lead to one of them, but for those that cannot be seen. ``score`` is the share of the
-    photograph's variance, the camera's noise included, that it explains, at most 1; ``confidence`` 0 to 1, over all
+    ``faults`` are all that lead to one of them, its own first, but for those that cannot be seen. ``score`` is how much
+    of the photograph's variance, the camera's noise included, it explains, at most 1; ``confidence`` 0 to 1, over all
     looks; ``predicted`` the photograph that it would give, like ``seen`` of the ranking.
     """
 
-    look: Look
     faults: tuple[WiringFault, ...]
     sound: bool
     score: float
@@ -136,7 +135,7 @@ def _dark(pixels: Singles, looks: Sequence[Look]) -> Ranking | None:
         return None
     nothing, sound = np.zeros_like(look.light), look is looks[0]
     faults = () if sound else look.faults
-    one = Candidate(look=look, faults=faults, sound=sound, score=1.0, confidence=DARK, predicted=nothing)
+    one = Candidate(faults=faults, sound=sound, score=1.0, confidence=DARK, predicted=nothing)
     return Ranking(candidates=(one,), corners=None, seen=nothing)
 
 
@@ -170,7 +169,6 @@ def _candidates(
         members = [places[at], *(place for place in np.flatnonzero(same) if place != places[at])]
         found.append(
             Candidate(
-                look=looks[places[at]],
                 faults=tuple(fault for place in members if place for fault in looks[place].faults),
                 sound=bool(same[0]),
                 score=float(1 - left[at] / whole),
