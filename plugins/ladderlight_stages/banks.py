@@ -26,8 +26,8 @@ from ladderlight.board.scanning.scan import is_direct
 from ladderlight.board.scanning.separation import separating_bits
 from ladderlight.units.words import joined
 
-Assign = Callable[[Sequence[CodedPicture]], tuple[Sequence[CodedPicture], Sequence[int]]]
-"""Returns the pictures that fill banks, and the bank of each."""
+Assign = Callable[[Sequence[CodedPicture]], Mapping[int, CodedPicture]]
+"""Returns the pictures that fill banks, by bank; none where that depends on more than is known."""
 
 
 def selected(pictures: Sequence[CodedPicture], match: str) -> list[CodedPicture]:
@@ -201,8 +201,8 @@ def one_bank_each(origins: Sequence[Origin], board: Board, options: Mapping[str,
     Pictures that may share a bank when they are the same are not counted.
     """
 
-    def assign(chosen: Sequence[CodedPicture]) -> tuple[Sequence[CodedPicture], Sequence[int]]:
-        return ((), ()) if options["share"] else (chosen, assign_banks(chosen, board))
+    def assign(chosen: Sequence[CodedPicture]) -> Mapping[int, CodedPicture]:
+        return {} if options["share"] else dict(zip(assign_banks(chosen, board), chosen, strict=True))
 
     return bank_problems(origins, board, options["match"], assign)
 
@@ -215,16 +215,15 @@ def bank_problems(origins: Sequence[Origin], board: Board, match: str, assign: A
     blank = np.zeros((1, 1), dtype=np.uint16)
     try:
         chosen = selected([CodedPicture(origin=origin, codes=blank) for origin in origins], match)
-        filling, banks = assign(chosen) if chosen else ((), ())
+        holders = assign(chosen) if chosen else {}
     except ArrangementError as error:
         yield from (Problem.of(ArrangementError(line)) for line in str(error).splitlines())
         return
-    yield from _alike(filling, banks, board)
+    yield from _alike(holders, board)
 
 
-def _alike(pictures: Sequence[CodedPicture], banks: Sequence[int], board: Board) -> Iterator[Problem]:
+def _alike(holders: Mapping[int, CodedPicture], board: Board) -> Iterator[Problem]:
     """Yield a caution for each memory with two banks at one address: its part of their pictures must be the same."""
-    holders = dict(zip(banks, pictures, strict=True))
     for memory in board.driving_memories:
         if not is_direct(board, memory):
             continue

@@ -76,11 +76,11 @@ def thinning() -> None:
     codes, uses = code_of[found.tiles[some]], found.uses[some]
 
     def points(turn: int) -> np.ndarray:
-        return coarse_points(codes[:, np.arange(64) ^ TURNS[turn]], board.palette, (1, 8, 8))
+        return coarse_points(codes[:, np.arange(64) ^ turn], board.palette, (1, 8, 8))
 
-    thin(lambda turn: points(turn)[:5000], len(TURNS), uses[:5000], 4900, channels=3)  # compiles
+    thin(np.stack([points(turn)[:5000] for turn in TURNS]), uses[:5000], 4900, channels=3)  # compiles
     start = time.process_time()
-    thinned = thin(points, len(TURNS), uses, 4096, channels=3)
+    thinned = thin(np.stack(list(map(points, TURNS))), uses, 4096, channels=3)
     took = time.process_time() - start
     print(f"{len(uses)} tiles of {found.count} thinned to {len(thinned.kept)} in {took:.1f} s of the processor")
     print(f"mean loss {(uses * thinned.loss).sum() / uses.sum():.6f}")

@@ -5,8 +5,6 @@ at its end the length of that JSON and the SHA-256 of the entry's key and that J
 or put in another's place is therefore known for damaged before anything of it is used.
 """
 
-from __future__ import annotations
-
 import hashlib
 import json
 import os
@@ -54,7 +52,7 @@ class EntryWriter:
                     raise OSError("a part is not as it was written")
                 yield data
 
-    def end(self, path: Path, key: str, about: Mapping[str, Any]) -> Entry:
+    def end(self, path: Path, key: str, about: Mapping[str, Any]) -> "Entry":
         """Write the description, of JSON values, and return the entry as it is once the file is in its place."""
         text = json.dumps({"parts": self._parts, "about": about}).encode()
         self._file.write(text)

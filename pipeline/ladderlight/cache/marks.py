@@ -1,7 +1,5 @@
 """Files as they were read: by its mark, one that has not changed is known without reading it again."""
 
-from __future__ import annotations
-
 import hashlib
 import os
 import time
@@ -44,7 +42,7 @@ class Seen:
         return cls(mark, digest, settled)
 
     @classmethod
-    def once(cls, path: Path) -> Seen:
+    def once(cls, path: Path) -> "Seen":
         """Return a file of the program as it is now, read only where its mark does not show that it is as known."""
         seen = _READ.get(path) or _KNOWN.get(path)
         if seen is None or not seen.is_surely(path):

@@ -178,19 +178,19 @@ def _lines(report: DeviceReport) -> Iterator[str]:
         read = f"{size - reading.unread_bytes:,} of {size:,} bytes"
         yield f"{report.place} is as built as far as it was read: {read}"
     if not reading.complete or len(report.dumps) > 1:
-        for item in report.dumps:
-            amount = f"{item.differing:,} of {item.held.section.size:,} bytes {_differ(item.differing)}"
-            yield f"  {item.held.dump.name}, {item.held.section.label}: {amount if item.differing else 'the same'}"
-    for item in report.dumps:
-        if item.held.note:
-            yield f"  {item.held.dump.name} {item.held.note}"
+        for held, differing in report.dumps:
+            amount = f"{differing:,} of {held.section.size:,} bytes {_differ(differing)}"
+            yield f"  {held.dump.name}, {held.section.label}: {amount if differing else 'the same'}"
+    for held, _ in report.dumps:
+        if held.note:
+            yield f"  {held.dump.name} {held.note}"
     if report.unread_text:
         yield f"  not read: {report.unread_text}"
     if report.same:
         return
-    for item in report.dumps:
-        if item.held.left_out:
-            yield f"  {item.held.dump.name} lacks {item.held.left_out:,} bytes, which count as erased, FFh"
+    for held, _ in report.dumps:
+        if held.left_out:
+            yield f"  {held.dump.name} lacks {held.left_out:,} bytes, which count as erased, FFh"
     for diagnosis in report.diagnoses:
         likely = f"likely ({diagnosis.confidence * 100:.0f} %)"
         yield f"{likely}: {diagnosis.text}; explains {floor(diagnosis.explained * 1000) / 10} % of the difference"

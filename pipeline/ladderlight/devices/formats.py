@@ -12,6 +12,18 @@ from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder
 from ladderlight.units.words import counted
 
+Format = Literal["binary", "intel_hex", "s_record", "verilog_mem", "c_array", "assembler"]
+
+# Possessive throughout: a picture's words may look like anything, and must not cause backtracking.
+_COMMENT = rb"(?:\s|//[^\n]*+\n|#[^\n]*+\n|/\*(?:[^*]|\*(?!/))*+\*/)*+"
+_NUMBER = rb"(?:0x[0-9A-Fa-f]++|\$[0-9A-Fa-f]++|[0-9][0-9A-Fa-f]*+[Hh])"
+_BEGINNINGS: dict[Format, bytes] = {
+    "intel_hex": rb"\s*+:(?:[0-9A-Fa-f]{2}){5,}+[ \t\r]*+(?:\n|$)",
+    "s_record": rb"\s*+S[0-9](?:[0-9A-Fa-f]{2}){3,}+[ \t\r]*+(?:\n|$)",
+    "verilog_mem": _COMMENT + rb"@[0-9A-Fa-f]++\s++[0-9A-Fa-f]++\s",
+    "c_array": _COMMENT + rb"[\w\s]++\[\s*+\w*+\s*+\]\s*+=\s*+\{",
+    "assembler": rb"(?:[\w.$-]++:\s*?\n)?[ \t]++[.!\w]++[ \t]++" + _NUMBER + rb"[ \t]*+(?:,|\r?\n|$)",
+}
 _LAST = (1 << 32) - 1
 """The last address of any of the formats."""
 _FIRST, _MOST = 16, 4096
@@ -225,22 +237,10 @@ def _joined(name: str, records: Iterable[tuple[int, bytes]]) -> list[Segment]:
     return [Segment(address=address, data=held) for address, held in stretches]
 
 
-Format = Literal["binary", "intel_hex", "s_record", "verilog_mem", "c_array", "assembler"]
-
-# Possessive throughout: a picture's words may look like anything, and must not cause backtracking.
-_COMMENT = rb"(?:\s|//[^\n]*+\n|#[^\n]*+\n|/\*(?:[^*]|\*(?!/))*+\*/)*+"
-_NUMBER = rb"(?:0x[0-9A-Fa-f]++|\$[0-9A-Fa-f]++|[0-9][0-9A-Fa-f]*+[Hh])"
-_HEX_RECORD = rb"\s*+:(?:[0-9A-Fa-f]{2}){5,}+[ \t\r]*+(?:\n|$)"
-_S_RECORD = rb"\s*+S[0-9](?:[0-9A-Fa-f]{2}){3,}+[ \t\r]*+(?:\n|$)"
-_VERILOG = _COMMENT + rb"@[0-9A-Fa-f]++\s++[0-9A-Fa-f]++\s"
-_C_ARRAY = _COMMENT + rb"[\w\s]++\[\s*+\w*+\s*+\]\s*+=\s*+\{"
-_ASSEMBLER = rb"(?:[\w.$-]++:\s*?\n)?[ \t]++[.!\w]++[ \t]++" + _NUMBER + rb"[ \t]*+(?:,|\r?\n|$)"
-
-
 def format_of(data: bytes) -> Format:
     """Return a file's format, found from its content; binary if it is none of the text formats."""
     text = data.removeprefix(BOM_UTF8)
-    for pattern, name in _TEXTS:
+    for name, pattern in _BEGINNINGS.items():
         if re.match(pattern, text):  # compiled only when a file is looked at
             return name
     return "binary"
@@ -286,28 +286,23 @@ def segments_of(
 def _verilog_mem(name: str, text: str, element: int, order: ByteOrder) -> list[Segment]:
     """Read ``$readmemh`` text: addresses count elements (IEEE 1364)."""
     plain = re.sub(r"//[^\n]*|/\*.*?\*/", " ", text, flags=re.DOTALL)
-    segments: list[Segment] = []
-    address, held = 0, bytearray()
+    stretches = [(0, bytearray())]
     for token in plain.split():
         try:
             value = int(token.removeprefix("@"), 16)
-            if token.startswith("@"):
-                if held:
-                    segments.append(Segment(address=address * element, data=bytes(held)))
-                if not 0 <= value <= _LAST:
-                    raise OverflowError
-                address, held = value, bytearray()
+            if not token.startswith("@"):
+                stretches[-1][1].extend(value.to_bytes(element, order))
+            elif 0 <= value <= _LAST:
+                stretches.append((value, bytearray()))
             else:
-                held += value.to_bytes(element, order)
+                raise OverflowError
         except (ValueError, OverflowError):
             raise DeviceFileError(
                 f"{token[:20]!r} is not a hexadecimal element of {element * 8} bits or an address; "
                 "check that it is the file of this device",
                 where=name,
             ) from None
-    if held:
-        segments.append(Segment(address=address * element, data=bytes(held)))
-    return segments
+    return [Segment(address=address * element, data=held) for address, held in stretches if held]
 
 
 def _c_array(name: str, text: str, element: int, order: ByteOrder) -> bytes:
@@ -346,11 +341,4 @@ def _number(token: str) -> int:
     return int(token, 0)
 
 
-_TEXTS: tuple[tuple[bytes, Format], ...] = (
-    (_HEX_RECORD, "intel_hex"),
-    (_S_RECORD, "s_record"),
-    (_VERILOG, "verilog_mem"),
-    (_C_ARRAY, "c_array"),
-    (_ASSEMBLER, "assembler"),
-)
 _RECORDS: dict[Format, Callable[[str, bytes], list[Segment]]] = {"intel_hex": intel_hex, "s_record": s_record}

@@ -17,7 +17,7 @@ from ladderlight.errors import ArrangementError, Fault
 from ladderlight.flow.pictures import CodedPicture, Contents, Origin
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.language.model import CardUse
-from ladderlight.stages.boundary import problems_of, run_stage
+from ladderlight.stages.boundary import HooksOf, run_stage
 from ladderlight.stages.contract import refuse
 from ladderlight.units.words import joined
 
@@ -94,7 +94,7 @@ def contents_of_card(recipe: Recipe) -> Contents:
 def _placed(recipe: Recipe, before: Sequence[CodedPicture]) -> tuple[list[CodedPicture], Contents]:
     """Draw a recipe's last card, after those drawn before, and arrange all of them."""
     card = recipe.cards[-1]
-    refuse(problems_of(card.declaration, recipe.board, card.options, viewing=recipe.viewing), ArrangementError)
+    refuse(HooksOf(card.declaration, recipe.board, card.options, recipe.viewing).problems(), ArrangementError)
     origin = card_origins(Plan(recipe=recipe).cards, [], recipe.board)[-1]
     drawn = [*before, _draw(recipe, card, origin)]
     contents = Chain(recipe=recipe).arrange(drawn)

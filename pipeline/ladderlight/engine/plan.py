@@ -24,7 +24,7 @@ from ladderlight.flow.pictures import Origin, file_name, matching
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.headers import origin_of, unique_names
 from ladderlight.recipe.language.model import CardUse
-from ladderlight.stages.boundary import animation_of, demand_of, look_of
+from ladderlight.stages.boundary import HooksOf
 from ladderlight.stages.code import code_of, reads_files
 from ladderlight.stages.contract import Demand, Survey
 from ladderlight.stages.kinds import Kind
@@ -130,7 +130,7 @@ class Plan:
         for use in recipe.chain:
             if use.declaration.kind is not Kind.ARRANGEMENT:
                 continue
-            animation = animation_of(use.declaration, recipe.board, use.options, viewing=recipe.viewing)
+            animation = HooksOf(use.declaration, recipe.board, use.options, recipe.viewing).animation()
             if animation is None:
                 continue
             named = [(file, (self.names[file], file_name(file.source))) for file in recipe.files]
@@ -151,7 +151,7 @@ class Plan:
         recipe, found = self.recipe, {}
         for at, stage in enumerate(use.declaration for use in recipe.chain):
             looking = (
-                look_of(stage, recipe.board, recipe.options_for(file, at), file.source, viewing=recipe.viewing)
+                HooksOf(stage, recipe.board, recipe.options_for(file, at), recipe.viewing).look(file.source)
                 for file in recipe.files
             )
             if looked := frozenset(compress(recipe.files, looking)):
@@ -180,7 +180,7 @@ class Plan:
             for at, use in reversed(list(enumerate(recipe.chain))):
                 if (stage := use.declaration).kind is Kind.PICTURE:
                     options = recipe.options_for(file, at)
-                    demand = demand_of(stage, demand, recipe.board, options, file.source, viewing=recipe.viewing)
+                    demand = HooksOf(stage, recipe.board, options, recipe.viewing).demand(demand, file.source)
             self._demands[changes] = demand
         return self._demands[changes]
 

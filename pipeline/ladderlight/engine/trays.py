@@ -10,7 +10,7 @@ from ladderlight.errors import ArrangementError, Fault, Problem
 from ladderlight.flow.pictures import Origin
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.language.model import CardUse
-from ladderlight.stages.boundary import capacity_problems
+from ladderlight.stages.boundary import HooksOf
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -84,7 +84,7 @@ def crowding(recipe: Recipe, trays: Iterable[Tray], frames: Iterable[Origin]) ->
         known += card_origins(tray.cards, known, recipe.board)
         for use in recipe.chain:
             stage = use.declaration
-            for problem in capacity_problems(stage, known, recipe.board, use.options, viewing=recipe.viewing):
+            for problem in HooksOf(stage, recipe.board, use.options, recipe.viewing).capacity(known):
                 yield tray.place(stage.name), problem
 
 

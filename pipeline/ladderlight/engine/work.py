@@ -34,7 +34,7 @@ from ladderlight.errors import Fault, PictureError
 from ladderlight.flow.images import source_view
 from ladderlight.flow.pictures import CodedPicture, Picture
 from ladderlight.recipe import PictureFile
-from ladderlight.stages.boundary import guarded, look_of, open_file, run_stage
+from ladderlight.stages.boundary import HooksOf, guarded, open_file, run_stage
 from ladderlight.stages.contract import Kept
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.system.value import digest_of
@@ -301,7 +301,7 @@ class Work:
         stage = recipe.chain[at].declaration
         seen: dict[PictureFile, list[Any]] = {file: [] for file in looked}
         looks = {
-            file: look_of(stage, board, recipe.options_for(file, at), file.source, viewing=recipe.viewing)
+            file: HooksOf(stage, board, recipe.options_for(file, at), recipe.viewing).look(file.source)
             for file in looked
         }
         try:

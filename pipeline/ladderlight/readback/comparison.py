@@ -64,14 +64,6 @@ class Range:
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
-class DumpReport:
-    """A dump, and how many of its bytes differ."""
-
-    held: Held
-    differing: int
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
 class DeviceReport:
     """The report on one device. ``found`` are its words, as they should be where they were not read."""
 
@@ -87,7 +79,8 @@ class DeviceReport:
     differences: tuple[Difference, ...]
     """The first of them, up to the number asked for."""
     diagnoses: tuple[Diagnosis, ...]
-    dumps: tuple[DumpReport, ...]
+    dumps: tuple[tuple[Held, int], ...]
+    """Its dumps, and how many bytes of each differ."""
     tray: int | None = None
 
     @property
@@ -145,7 +138,7 @@ def report_on(
         differences=tuple(_differences(board, device, wanted, found, at[:most], pictures or {})),
         diagnoses=tuple(diagnose(board, wanted, reading, known)) if at.size else (),
         dumps=tuple(
-            DumpReport(held=held, differing=int(np.count_nonzero(differs[held.section.places])))
+            (held, int(np.count_nonzero(differs[held.section.places])))
             for held in dumps
             if held.section.device == device
         ),
@@ -154,14 +147,8 @@ def report_on(
 
 
 def _ranges(at: Ints) -> list[Range]:
-    if not at.size:
-        return []
-    starts = np.concatenate([[0], np.flatnonzero(np.diff(at) > _GAP) + 1])
-    ends = np.concatenate([starts[1:], [at.size]])
-    return [
-        Range(first=int(at[start]), last=int(at[end - 1]), count=int(end - start))
-        for start, end in zip(starts, ends, strict=True)
-    ]
+    runs = np.split(at, np.flatnonzero(np.diff(at) > _GAP) + 1) if at.size else []
+    return [Range(first=int(run[0]), last=int(run[-1]), count=run.size) for run in runs]
 
 
 def _differences(
@@ -242,15 +229,15 @@ def _document(report: DeviceReport) -> dict[str, Any]:
         "unread": [_place(section) for section in report.reading.unread],
         "dumps": [
             {
-                "file": item.held.dump.name,
-                "format": item.held.dump.format,
-                **_place(item.held.section),
-                "base": item.held.base,
-                "left_out": item.held.left_out,
-                "differing": item.differing,
-                "note": item.held.note,
+                "file": held.dump.name,
+                "format": held.dump.format,
+                **_place(held.section),
+                "base": held.base,
+                "left_out": held.left_out,
+                "differing": differing,
+                "note": held.note,
             }
-            for item in report.dumps
+            for held, differing in report.dumps
         ],
     }
 

@@ -1,6 +1,5 @@
 """Pictures of chips that were read back: decoded, and with what differs on the screen marked."""
 
-import io
 from collections.abc import Iterable, Iterator
 
 import numpy as np
@@ -10,7 +9,7 @@ from PIL import Image, ImageDraw
 from ladderlight.board import Board, Device
 from ladderlight.colour.spaces import LUMINANCE
 from ladderlight.errors import DeviceFileError
-from ladderlight.flow.images import coded_png
+from ladderlight.flow.images import coded_png, saved
 from ladderlight.proof.scanout import picture_codes, render, screen_codes
 from ladderlight.units.arrays import Bytes, MemoryWords
 
@@ -67,6 +66,4 @@ def damage_png(board: Board, wanted: MemoryWords, found: MemoryWords, banks: Ite
         top = number * (height + _GAP)
         draw.text((6, top + 6), f"bank {bank}", fill="black")
         sheet.paste(Image.fromarray(pixels), (0, top + _GAP))
-    file = io.BytesIO()
-    sheet.save(file, format="PNG")
-    return file.getvalue()
+    return saved(sheet)

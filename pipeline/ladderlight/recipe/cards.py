@@ -12,7 +12,7 @@ from ladderlight.recipe.boards import no_such_bank
 from ladderlight.recipe.chain import problem_of, read_files
 from ladderlight.recipe.language.model import CardUse, Recipe, StageUse
 from ladderlight.recipe.source.problems import Report, dig
-from ladderlight.stages.boundary import problems_of
+from ladderlight.stages.boundary import HooksOf
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry
 
@@ -61,7 +61,7 @@ def check_cards(cards: Mapping[int, CardUse], board: Board, viewing: Viewing, re
         if card.bank is not None and card.bank >= board.bank_count:
             report.add_all([no_such_bank(card.bank, board.bank_count, (*where, "bank"))])
         try:
-            problems = problems_of(card.declaration, board, card.options, viewing=viewing)
+            problems = HooksOf(card.declaration, board, card.options, viewing).problems()
         except StageFailure as error:
             problems = [Problem(where=(), what=str(error), action="correct the plugin")]
         name = card.declaration.name
@@ -75,9 +75,7 @@ def recipe_of_cards(recipe: Recipe, registry: StageRegistry) -> Recipe:
     serves the board.
     """
     for arrangement in map(registry.get, registry.built_in(Kind.ARRANGEMENT)):
-        options = arrangement.complete({})
-        refused = problems_of(arrangement, recipe.board, options, viewing=recipe.viewing)
-        if arrangement.needs_pictures and not refused:
+        if arrangement.needs_pictures and not HooksOf(arrangement, recipe.board, {}, recipe.viewing).problems():
             break
     else:
         raise RecipeError("no arrangement places test cards on this board; build it with its pictures")

@@ -10,7 +10,7 @@ from ladderlight.errors import PictureError
 from ladderlight.flow.pictures import Origin
 from ladderlight.recipe.files import PictureFile
 from ladderlight.recipe.language.model import Recipe
-from ladderlight.stages.boundary import probe_of
+from ladderlight.stages.boundary import HooksOf
 from ladderlight.stages.contract import Probe
 from ladderlight.storage.stopping import side_by_side
 
@@ -49,7 +49,7 @@ def headers_of(recipe: Recipe, unreadable: Collection[str] = (), known: Known = 
     def probed(file: PictureFile) -> Probe | list[Finding] | None:
         source, options = recipe.chain[0].declaration, recipe.options_for(file, 0)
         try:
-            return probe_of(source, file.path, recipe.board, options, file.source, viewing=recipe.viewing)
+            return HooksOf(source, recipe.board, options, recipe.viewing).probe(file.path, file.source)
         except PictureError as error:
             return [Finding(level="error", where=file.source, message=str(fault)) for fault in error.faults]
 

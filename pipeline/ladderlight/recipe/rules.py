@@ -11,7 +11,7 @@ from ladderlight.recipe.chain import Link
 from ladderlight.recipe.files import PictureFile
 from ladderlight.recipe.language.model import Override, Recipe
 from ladderlight.recipe.source.problems import Report, Where
-from ladderlight.stages.boundary import advice_of, animation_of, problems_of
+from ladderlight.stages.boundary import HooksOf
 
 
 def check_rules(
@@ -42,7 +42,7 @@ def check_rules(
             for place in some:
                 options |= overrides[place].options[index]
             try:
-                problems = problems_of(link.declaration, board, options, viewing=viewing)
+                problems = HooksOf(link.declaration, board, options, viewing).problems()
             except StageFailure as error:
                 report.add(_where((), link, changes, keys, some), str(error), "correct the plugin")
                 continue
@@ -76,7 +76,7 @@ def advice_on(recipe: Recipe) -> Iterator[Finding]:
 
     Advice that several stages or pictures have in common is given once.
     """
-    shown = (animation_of(use.declaration, recipe.board, use.options, viewing=recipe.viewing) for use in recipe.chain)
+    shown = (HooksOf(use.declaration, recipe.board, use.options, recipe.viewing).animation() for use in recipe.chain)
     named = [(file, (file_name(file.source), Path(file.source).stem)) for file in recipe.files]
     frames = [file for animation in shown if animation for file in matching(animation.match, named)]
     found: dict[Finding, None] = {}
@@ -85,6 +85,6 @@ def advice_on(recipe: Recipe) -> Iterator[Finding]:
         if use.declaration.kind.per_picture:
             cases += [(recipe.options_for(file, at), True) for file in frames]
         for options, animated in cases:
-            advice = advice_of(use.declaration, recipe.board, options, animated=animated, viewing=recipe.viewing)
+            advice = HooksOf(use.declaration, recipe.board, options, recipe.viewing).advice(animated=animated)
             found |= dict.fromkeys(advice)
     yield from found

@@ -19,7 +19,7 @@ from ladderlight.board import Board, Memory, srgb_from_linear
 from ladderlight.errors import PluginError, nearest_word
 from ladderlight.flow.pictures import CodedPicture, Contents, MemoryContents, Origin, Picture
 from ladderlight.recipe import load
-from ladderlight.stages.boundary import look_of, run_stage
+from ladderlight.stages.boundary import HooksOf, run_stage
 from ladderlight.stages.contract import Survey
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.stages.kinds import Kind
@@ -117,7 +117,7 @@ def _run(step: StageDeclaration, value: Any, board: Board, options: dict[str, An
     if step.kind is Kind.SOURCE:
         return [next(iter(step.run(path, board, options))) for path in value]
     if step.kind.per_picture:
-        look = look_of(step, board, options, "the pictures")
+        look = HooksOf(step, board, options).look("the pictures")
         survey = Survey(total=reduce(add, map(look, value)) if look else None)
         return [step.run(picture, board, options, survey=survey) for picture in value]
     return step.run(value, board, options)

@@ -2,16 +2,17 @@
 
 import base64
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeVar
 
+import numpy as np
 from markupsafe import Markup
 
 from ladderlight.bench.sheets.document import Bench, bench_of
-from ladderlight.board import Board, Finding, Palette
+from ladderlight.board import Board, Finding
 from ladderlight.board.scanning.timing import timings
 from ladderlight.engine.trays import folder_of, place_in
 from ladderlight.errors import LadderlightError
@@ -21,8 +22,9 @@ from ladderlight.workspace.burned import burn_of, chip_of
 from ladderlight.workspace.last_build import LastBuild, last_build
 from ladderlight.workspace.recorded import key_of
 
-K = TypeVar("K")
 V = TypeVar("V")
+Key = tuple[str | int, ...]
+"""What a row is of."""
 Pair = tuple[V | None, V | None]
 """A value of the first revision and of the second; None where one has none."""
 Place = tuple[int | None, int]
@@ -56,7 +58,7 @@ class Side:
             return None
 
     @cached_property
-    def _screens(self) -> dict[tuple[int | None, int], str]:
+    def _screens(self) -> dict[Place, str]:
         """The file of each tray's and bank's screen in the output folder, as far as the build names it."""
         shown = self.build.manifest.pictures if self.build else ()
         return {(picture.tray, picture.bank): picture.screen for picture in shown if picture.screen}
@@ -76,21 +78,30 @@ class Side:
 
 
 @dataclass(frozen=True, kw_only=True)
+class Table:
+    """Rows that differ: each with what it is of, the first revision's value and the second's, None for neither."""
+
+    name: str
+    heading: str
+    keys: Mapping[str, str]
+    """The names of what a row is of among plain values, and as headings of columns."""
+    label: str
+    """How a row is named in a text."""
+    rows: Mapping[Key, Pair[object]]
+    form: str = "{}"
+
+    def shown(self, value: object) -> str:
+        """Return a value in words."""
+        return "none" if value is None else self.form.format(value)
+
+
+@dataclass(frozen=True, kw_only=True)
 class Differences:
     """What differs between two revisions of a recipe. Rows that are the same on both sides are left out."""
 
     first: Side
     second: Side
-    parts: Mapping[tuple[str, str], Pair[int]]
-    """How many of each part to buy, by what it is and its value."""
-    wiring: Mapping[tuple[str, str], Pair[str]]
-    """The line and pin number of each pin, by device or package of logic and the pin's name."""
-    figures: Mapping[str, Pair[object]]
-    """Figures of picture, raster and colours, by name."""
-    colours: Mapping[int, Pair[str]]
-    """The colours of codes, as ``#rrggbb``."""
-    timing: Mapping[tuple[str, str], Pair[float]]
-    """Nanoseconds by memory and what they are: ``hold_ns``, ``access_ns`` and ``margin_ns``."""
+    tables: Sequence[Table]
     chips: Mapping[Slot, str]
     """What to do with each chip of the first revision's build for that of the second; empty without both builds."""
     pictures: Mapping[str, Pair[Place]]
@@ -108,14 +119,20 @@ def differences_of(first: Side, second: Side) -> Differences:
     """Compare two revisions, as far as both are built their builds too."""
     boards = first.recipe.board, second.recipe.board
     names = {**first.pictures, **second.pictures}
+    parts, pins = (_differing(map(of, (first, second))) for of in (_parts, _pins))
+    figures, timing, colours = (_differing(map(of, boards)) for of in (_figures, _timing, _colours))
+    kinds, times = {"what": "Part", "value": "Value"}, {"memory": "Memory", "figure": "Time"}
+    tables = (
+        Table(name="parts", heading="parts to buy", keys=kinds, label="{}, {}", rows=parts),
+        Table(name="wiring", heading="wiring", keys={"device": "Device", "pin": "Pin"}, label="{} {}", rows=pins),
+        Table(name="figures", heading="board", keys={"name": "Figure"}, label="{}", rows=figures),
+        Table(name="timing", heading="timing", keys=times, label="{} {}", rows=timing, form="{:.2f} ns"),
+        Table(name="colours", heading="colours", keys={"code": "Code"}, label="code {}", rows=colours),
+    )
     return Differences(
         first=first,
         second=second,
-        parts=_differing(_parts(first), _parts(second)),
-        wiring=_differing(dict(_pins(first)), dict(_pins(second))),
-        figures=_differing(*map(_figures, boards)),
-        colours=_differing(*(dict(enumerate(_hex(board.palette))) for board in boards)),
-        timing=_differing(*(dict(_timing(board)) for board in boards)),
+        tables=tables,
         chips=dict(_chips(first, second)),
         pictures={name: (first.pictures.get(name), second.pictures.get(name)) for name in names},
     )
@@ -130,11 +147,10 @@ def document_of(found: Differences) -> dict[str, object]:
 
     return {
         "revisions": list(names),
-        "parts": [{"what": what, "value": value, **both(pair)} for (what, value), pair in found.parts.items()],
-        "wiring": [{"device": device, "pin": pin, **both(pair)} for (device, pin), pair in found.wiring.items()],
-        "figures": [{"name": name, **both(pair)} for name, pair in found.figures.items()],
-        "colours": [{"code": code, **both(pair)} for code, pair in found.colours.items()],
-        "timing": [{"memory": memory, "figure": name, **both(pair)} for (memory, name), pair in found.timing.items()],
+        **{
+            table.name: [dict(zip(table.keys, key, strict=True)) | both(pair) for key, pair in table.rows.items()]
+            for table in found.tables
+        },
         "chips": [
             {"device": device} | ({} if tray is None else {"tray": tray}) | {"verdict": text}
             for (tray, device), text in found.chips.items()
@@ -152,19 +168,20 @@ def _place(place: Place | None) -> dict[str, int] | None:
     return {"bank": bank} if tray is None else {"tray": tray, "bank": bank}
 
 
-def _differing(first: Mapping[K, V | None], second: Mapping[K, V | None]) -> dict[K, Pair[V]]:
+def _differing(sides: Iterable[Iterable[tuple[Key, object]]]) -> dict[Key, Pair[object]]:
+    first, second = map(dict, sides)
     pairs = {key: (first.get(key), second.get(key)) for key in {**first, **second}}
     return {key: pair for key, pair in pairs.items() if pair[0] != pair[1]}
 
 
-def _parts(side: Side) -> Counter[tuple[str, str]]:
-    tally: Counter[tuple[str, str]] = Counter()
+def _parts(side: Side) -> Iterable[tuple[Key, int]]:
+    tally: Counter[Key] = Counter()
     for part in side.bench.parts:
         tally[part.what.partition(",")[0], part.value] += part.quantity
-    return tally
+    return tally.items()
 
 
-def _pins(side: Side) -> Iterator[tuple[tuple[str, str], str]]:
+def _pins(side: Side) -> Iterator[tuple[Key, str]]:
     wiring, alike = side.bench.wiring, Counter[str]()
     for chip in wiring.sockets:
         alike[chip.part] += 1
@@ -197,13 +214,14 @@ def _chips(first: Side, second: Side) -> Iterator[tuple[Slot, str]]:
                 yield (number, name), burn.text if burn.needed else "the same; no need to burn it"
 
 
-def _hex(palette: Palette) -> list[str]:
-    return [palette.hex_of(code) for code in range(len(palette))]
+def _colours(board: Board) -> Iterator[tuple[Key, str]]:
+    for code in range(len(board.palette)):
+        yield (code,), board.palette.hex_of(code)
 
 
-def _figures(board: Board) -> dict[str, object]:
+def _figures(board: Board) -> Iterator[tuple[Key, object]]:
     raster, palette = board.raster, board.palette
-    return {
+    figures = {
         "picture": f"{board.geometry.width} x {board.geometry.height}",
         "pixel aspect": round(board.geometry.pixel_aspect, 4),
         "banks": board.bank_count,
@@ -214,12 +232,14 @@ def _figures(board: Board) -> dict[str, object]:
         "blanking": board.blanking,
         "blanking delay": board.counters.blanking_delay,
         "codes": len(palette),
-        "colours": len(set(_hex(palette))),
+        "colours": len(np.unique(palette.srgb8, axis=0)),
         "brightest": f"{palette.volts.max():.3f} V",
     }
+    for name, figure in figures.items():
+        yield (name,), figure
 
 
-def _timing(board: Board) -> Iterator[tuple[tuple[str, str], float | None]]:
+def _timing(board: Board) -> Iterator[tuple[Key, float | None]]:
     for memory, timing in timings(board).items():
         for name, seconds in (("hold_ns", timing.hold), ("access_ns", timing.access), ("margin_ns", timing.margin)):
             yield (memory, name), None if seconds is None else round(seconds * 1e9, 3)
@@ -231,22 +251,15 @@ _MOST_COLOURS = 16
 def differences_text(found: Differences) -> Iterator[str]:
     """Yield the lines of a report: a heading for each kind, the first revision's value before the second's."""
     yield f"revision {found.first.name} -> revision {found.second.name}"
-    sections: dict[str, list[tuple[str, Pair[Any]]]] = {
-        "parts to buy": [(f"{what}, {value}", (a or 0, b or 0)) for (what, value), (a, b) in found.parts.items()],
-        "wiring": [(f"{device} {pin}", pair) for (device, pin), pair in found.wiring.items()],
-        "board": list(found.figures.items()),
-        "timing": [(f"{memory} {name.removesuffix('_ns')}", pair) for (memory, name), pair in found.timing.items()],
-        "colours": [(f"code {code}", pair) for code, pair in list(found.colours.items())[:_MOST_COLOURS]],
-    }
-    for heading, rows in sections.items():
-        yield f"{heading}: the same" if not rows else f"{heading}:"
-        form = "{:.2f} ns" if heading == "timing" else "{}"
+    for table in found.tables:
+        yield f"{table.heading}:" if table.rows else f"{table.heading}: the same"
+        most = _MOST_COLOURS if table.name == "colours" else len(table.rows)
+        rows = [(table.label.format(*key).removesuffix("_ns"), pair) for key, pair in table.rows.items()][:most]
         width = max((len(label) for label, _ in rows), default=0)
         for label, pair in rows:
-            before, after = ("none" if value is None else form.format(value) for value in pair)
-            yield f"  {label:{width}}  {before} -> {after}"
-    if len(found.colours) > _MOST_COLOURS:
-        yield f"  and {len(found.colours) - _MOST_COLOURS:,} more; --json lists all"
+            yield f"  {label:{width}}  {' -> '.join(map(table.shown, pair))}"
+        if len(table.rows) > most:
+            yield f"  and {len(table.rows) - most:,} more; --json lists all"
     if found.chips:
         yield "chips:"
     for slot, text in found.chips.items():
@@ -271,11 +284,10 @@ def revisions_page(project: str, found: Differences) -> str:
     )
 
 
-def _screen(side: Side, place: tuple[int | None, int] | None) -> dict[str, Any] | None:
+def _screen(side: Side, place: Place | None) -> dict[str, Any] | None:
     if place is None:
         return None
-    tray, bank = place
-    label = f"bank {bank}" if tray is None else f"tray {tray}, bank {bank}"
+    label = place_in(place[0], f"bank {place[1]}")
     try:
         data = base64.b64encode(side.screen(place).read_bytes()).decode("ascii")
     except OSError:

@@ -130,9 +130,8 @@ def keys_of(annotation: object) -> list[str]:
 
 def unknown_key_hint(annotation: object) -> str:
     """Return a table's hint for unknown keys, its ``unknown_key``."""
-    return next(
-        (str(member.unknown_key) for member in members_of(core_of(annotation)) if hasattr(member, "unknown_key")), ""
-    )
+    hints = (getattr(member, "unknown_key", "") for member in members_of(core_of(annotation)))
+    return next(filter(None, hints), "")
 
 
 def example_of(annotation: object, key: str) -> str:
@@ -170,10 +169,8 @@ def wanted(annotation: object) -> str:
     if origin in (list, tuple, Sequence):
         items = [item for item in arguments if item is not Ellipsis]
         if origin is tuple and Ellipsis not in arguments:
-            alike = len(set(map(wanted, items))) == 1
-            return f"a list of {len(items)}" + (
-                f", each {wanted(items[0])}" if alike else f": {', '.join(map(wanted, items))}"
-            )
+            words = list(map(wanted, items))
+            return f"a list of {len(items)}" + (f", each {words[0]}" if len({*words}) == 1 else f": {', '.join(words)}")
         return f"a list, each entry {wanted(items[0])}" if items else "a list"
     if origin in (dict, Mapping) or hasattr(core, "model_fields"):
         return "a table"

@@ -9,7 +9,7 @@ from __future__ import annotations
 import math
 import threading
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -108,125 +108,72 @@ def guarded(declaration: StageDeclaration, call: Callable[[], T], what: str, *, 
         raise StageFailure(f"{_label(declaration, hook)} failed on {what}: {_cause(error)}") from error
 
 
-def demand_of(
-    declaration: StageDeclaration,
-    demand: Demand,
-    board: Board,
-    options: Options,
-    what: str,
-    *,
-    viewing: Viewing | None = None,
-) -> Demand:
-    """Return the size that a stage needs to be given; full size when it has no such hook."""
-    if declaration.hooks.demand is None:
-        return Demand()
-    found = _one(Demand, declaration, "demand", demand, board, options, board=board, viewing=viewing, what=what)
-    sizes = (found.width, found.height)
-    if not all(size is None or (isinstance(size, int | np.integer) and size > 0) for size in sizes):
-        _refuse(f"{sizes[0]!r} by {sizes[1]!r}, not whole pixels,", declaration, what, hook="demand")
-    return found
+@dataclass(frozen=True)
+class HooksOf:
+    """The hooks of a stage, called with its options and their defaults, and with the board as it is seen."""
 
+    stage: StageDeclaration
+    board: Board
+    options: Options
+    viewing: Viewing | None = None
 
-def look_of(
-    declaration: StageDeclaration, board: Board, options: Options, what: str, *, viewing: Viewing | None = None
-) -> Look | None:
-    """Return how a stage looks at a picture before it is given the first; None when it does not."""
-    if declaration.hooks.survey is None:
-        return None
-    look: Look | None = _hook(declaration, "survey", board, options, board=board, viewing=viewing, what=what)
-    if look is not None and not callable(look):
-        raise _failure(f"{_shown(look)}, not a function of a picture,", declaration, what, hook="survey")
-    return look
+    def demand(self, demand: Demand, what: str) -> Demand:
+        """Return the size that the stage needs to be given; full size when it has no such hook."""
+        found = self._one(Demand, "demand", demand, self.board, what=what) or Demand()
+        sizes = (found.width, found.height)
+        if not all(size is None or (isinstance(size, int | np.integer) and size > 0) for size in sizes):
+            _refuse(f"{sizes[0]!r} by {sizes[1]!r}, not whole pixels,", self.stage, what, hook="demand")
+        return found
 
+    def look(self, what: str) -> Look | None:
+        """Return how the stage looks at a picture before it is given the first; None when it does not."""
+        look: Look | None = self._call("survey", self.board, what=what) if "survey" in self.stage.hooks else None
+        if look is not None and not callable(look):
+            raise _failure(f"{_shown(look)}, not a function of a picture,", self.stage, what, hook="survey")
+        return look
 
-def animation_of(
-    declaration: StageDeclaration, board: Board, options: Options, *, viewing: Viewing | None = None
-) -> Animation | None:
-    """Return which pictures a stage shows one after another; None when it shows none so."""
-    if declaration.hooks.animation is None:
-        return None
-    return _one(Animation, declaration, "animation", options, board=board, viewing=viewing, what="its options")
+    def animation(self) -> Animation | None:
+        """Return which pictures the stage shows one after another; None when it shows none so."""
+        return self._one(Animation, "animation")
 
+    def probe(self, path: Path, what: str) -> Probe | None:
+        """Return what a source reads in a file's header; None when it reads none."""
+        found = self._one(Probe, "probe", path, what=what)
+        if found and (not isinstance(found.frames, int | np.integer) or found.frames < 1):
+            _refuse(f"{found.frames!r} frames", self.stage, what, hook="probe")
+        return found
 
-def probe_of(
-    declaration: StageDeclaration,
-    path: Path,
-    board: Board,
-    options: Options,
-    what: str,
-    *,
-    viewing: Viewing | None = None,
-) -> Probe | None:
-    """Return what a source reads in a file's header; None when it reads none."""
-    if declaration.hooks.probe is None:
-        return None
-    found = _one(Probe, declaration, "probe", path, options, board=board, viewing=viewing, what=what)
-    if not isinstance(found.frames, int | np.integer) or found.frames < 1:
-        _refuse(f"{found.frames!r} frames", declaration, what, hook="probe")
-    return found
+    def problems(self) -> list[Problem]:
+        """Return the problems that the stage's rule finds in its options."""
+        return self._many(Problem, "rule", self.board)
 
+    def capacity(self, origins: Sequence[Origin]) -> list[Problem]:
+        """Return the problems that an arrangement finds in pictures of which only the origins are known."""
+        return self._many(Problem, "capacity", origins, self.board, what="the pictures")
 
-def problems_of(
-    declaration: StageDeclaration, board: Board, options: Options, *, viewing: Viewing | None = None
-) -> list[Problem]:
-    """Return the problems that a stage's rule finds in its options."""
-    if declaration.hooks.rule is None:
-        return []
-    return _problems(declaration, "rule", board, options, board=board, viewing=viewing, what="its options")
+    def advice(self, *, animated: bool) -> list[Finding]:
+        """Return what the stage advises for its options, which are for frames if ``animated``."""
+        return self._many(Finding, "advice", animated, self.board)
 
+    def _call(self, hook: str, *values: Any, what: str) -> Any:
+        def call() -> object:
+            options = self.stage.complete(self.options)
+            return _listed(self.stage.call_hook(hook, *values, options, board=self.board, viewing=self.viewing))
 
-def capacity_problems(
-    declaration: StageDeclaration,
-    origins: Sequence[Origin],
-    board: Board,
-    options: Options,
-    *,
-    viewing: Viewing | None = None,
-) -> list[Problem]:
-    """Return the problems that an arrangement finds in pictures of which only the origins are known."""
-    if declaration.hooks.capacity is None:
-        return []
-    what = "the pictures"
-    return _problems(declaration, "capacity", origins, board, options, board=board, viewing=viewing, what=what)
+        return guarded(self.stage, call, what, hook=hook)
 
+    def _one(self, kind: type[T], hook: str, *values: Any, what: str = "its options") -> T | None:
+        if hook not in self.stage.hooks:
+            return None
+        found = self._call(hook, *values, what=what)
+        if not isinstance(found, kind):
+            raise _failure(f"{_shown(found)}, not {_article(kind.__name__)},", self.stage, what, hook=hook)
+        return found
 
-def advice_of(
-    declaration: StageDeclaration, board: Board, options: Options, *, animated: bool, viewing: Viewing | None = None
-) -> list[Finding]:
-    """Return what a stage advises for its options; ``animated`` is whether they are for frames of an animation."""
-    if declaration.hooks.advice is None:
-        return []
-    hook, what = "advice", "its options"
-    found: list[Finding] = _hook(declaration, hook, animated, board, options, board=board, viewing=viewing, what=what)
-    _refuse(_wrong_many(found, Finding), declaration, what, hook=hook)
-    return found
-
-
-def _hook(
-    declaration: StageDeclaration, hook: str, *values: Any, board: Board, viewing: Viewing | None, what: str
-) -> Any:
-    """Call a hook with its values, of which the last are the options, completed here with the defaults."""
-    *others, options = values
-
-    def call() -> object:
-        return _listed(
-            declaration.call_hook(hook, *others, declaration.complete(options), board=board, viewing=viewing)
-        )
-
-    return guarded(declaration, call, what, hook=hook)
-
-
-def _one(kind: type[T], declaration: StageDeclaration, hook: str, *values: Any, what: str, **given: Any) -> T:
-    found = _hook(declaration, hook, *values, what=what, **given)
-    if not isinstance(found, kind):
-        raise _failure(f"{_shown(found)}, not {_article(kind.__name__)},", declaration, what, hook=hook)
-    return found
-
-
-def _problems(declaration: StageDeclaration, hook: str, *values: Any, what: str, **given: Any) -> list[Problem]:
-    found: list[Problem] = _hook(declaration, hook, *values, what=what, **given)
-    _refuse(_wrong_many(found, Problem, _wrong_place), declaration, what, hook=hook)
-    return found
+    def _many(self, kind: type[T], hook: str, *values: Any, what: str = "its options") -> list[T]:
+        found: list[T] = self._call(hook, *values, what=what) if hook in self.stage.hooks else []
+        _refuse(_wrong_many(found, kind, _wrong_place), self.stage, what, hook=hook)
+        return found
 
 
 def _label(declaration: StageDeclaration, hook: str = "") -> str:
@@ -356,8 +303,9 @@ def _wrong_contents(contents: Contents, board: Board) -> str:
     return ""
 
 
-def _wrong_place(problem: Problem) -> str:
-    return "" if isinstance(problem.where, tuple) else "a Problem whose place is not a tuple,"
+def _wrong_place(found: object) -> str:
+    misplaced = isinstance(found, Problem) and not isinstance(found.where, tuple)
+    return "a Problem whose place is not a tuple," if misplaced else ""
 
 
 def _wrong_file(file: DeviceFile) -> str:

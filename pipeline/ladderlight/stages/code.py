@@ -13,7 +13,7 @@ import sys
 from collections.abc import Iterable, Iterator
 from functools import cache
 from importlib.machinery import ModuleSpec
-from importlib.metadata import PackageNotFoundError, distributions, packages_distributions, version
+from importlib.metadata import distributions, packages_distributions
 from importlib.util import find_spec
 from pathlib import Path
 
@@ -146,9 +146,7 @@ def _is_installed(top: str) -> bool:
     return top in _distributions() and not {"site-packages", "dist-packages"}.isdisjoint(_folder(top).parts)
 
 
-@cache
-def _distributions() -> dict[str, list[str]]:
-    return dict(packages_distributions())
+_distributions = cache(packages_distributions)
 
 
 @cache
@@ -174,13 +172,7 @@ def _spec(top: str) -> ModuleSpec | None:
 @cache
 def _engine() -> str:
     """Return the digest of the engine's own code and of the libraries under it."""
-    found = versions()
-    for name in _DECODERS:
-        try:
-            found[name] = version(name)
-        except PackageNotFoundError:
-            continue
-    return digest_of((found, sys.implementation.cache_tag, _package("ladderlight")))
+    return digest_of((versions(*_DECODERS), sys.implementation.cache_tag, _package("ladderlight")))
 
 
 @cache

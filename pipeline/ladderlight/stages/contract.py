@@ -142,24 +142,12 @@ AdviceRule = (
 
 
 @dataclass(frozen=True, kw_only=True)
-class Hooks:
-    """What :func:`stage` was given beside the help, the example and ``needs_pictures``."""
-
-    rule: OptionRule | None = None
-    probe: ProbeRule | None = None
-    demand: DemandRule | None = None
-    survey: SurveyRule | None = None
-    animation: AnimationRule | None = None
-    capacity: CapacityRule | None = None
-    advice: AdviceRule | None = None
-
-
-@dataclass(frozen=True, kw_only=True)
 class Mark:
     """What :func:`stage` leaves on a function."""
 
     help: str
-    hooks: Hooks
+    hooks: Mapping[str, Callable[..., Any]]
+    """Those that the stage has, by the names that :func:`stage` has for them."""
     needs_pictures: bool
     example: Example
 
@@ -217,12 +205,19 @@ def stage(
     example
         How the stage is shown; without it, with its defaults.
     """
-    hooks = Hooks(
-        rule=rule, probe=probe, demand=demand, survey=survey, animation=animation, capacity=capacity, advice=advice
-    )
+    hooks = {
+        "rule": rule,
+        "probe": probe,
+        "demand": demand,
+        "survey": survey,
+        "animation": animation,
+        "capacity": capacity,
+        "advice": advice,
+    }
+    had = {name: hook for name, hook in hooks.items() if hook is not None}
 
     def mark(function: F) -> F:
-        setattr(function, _MARK, Mark(help=help, hooks=hooks, needs_pictures=needs_pictures, example=example))
+        setattr(function, _MARK, Mark(help=help, hooks=had, needs_pictures=needs_pictures, example=example))
         return function
 
     return mark

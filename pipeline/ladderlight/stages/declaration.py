@@ -5,14 +5,14 @@ from __future__ import annotations
 import inspect
 import typing
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, fields
+from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import PluginError, Problem
-from ladderlight.stages.contract import Demand, Example, Hooks, Kept, Mark, Option, Survey, mark_of
+from ladderlight.stages.contract import Demand, Example, Kept, Mark, Option, Survey, mark_of
 from ladderlight.stages.kinds import Kind, flow_type, kind_of, kinds_in_words
 from ladderlight.stages.wording import type_text
 from ladderlight.system.value import Value
@@ -71,8 +71,8 @@ class StageDeclaration(Value):
     function: Callable[..., Any] = field(compare=False)
     takes: tuple[str, ...] = field(compare=False)
     """What the stage takes beside its flow value, by the names of their types, in order."""
-    hooks: Hooks = field(default_factory=Hooks, compare=False)
-    hooks_take: Mapping[str, tuple[str, ...]] = field(default_factory=dict, compare=False)
+    hooks: Mapping[str, Callable[..., Any]] = field(compare=False)
+    hooks_take: Mapping[str, tuple[str, ...]] = field(compare=False)
     """What each hook takes beside its own values, in the same way."""
     needs_pictures: bool = field(default=True, compare=False)
     example: Example = field(default_factory=Example, compare=False)
@@ -144,7 +144,7 @@ class StageDeclaration(Value):
     def call_hook(self, name: str, *values: Any, board: Board, viewing: Viewing | None = None) -> Any:
         """Call a hook that the stage has with its values, and what else its signature names."""
         given = {"Board": board, "Viewing": viewing or Viewing()}
-        return getattr(self.hooks, name)(*values, *(given[kind] for kind in self.hooks_take.get(name, ())))
+        return self.hooks[name](*values, *(given[kind] for kind in self.hooks_take[name]))
 
 
 def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDeclaration:
@@ -172,7 +172,6 @@ def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDe
     wrong = _misplaced(mark, kind, types[1:])
     if wrong:
         raise PluginError(f"{label}: {wrong}")
-    hooks = {item.name: getattr(mark.hooks, item.name) for item in fields(mark.hooks)}
     return StageDeclaration(
         name=name,
         kind=kind,
@@ -181,11 +180,7 @@ def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDe
         function=function,
         takes=tuple(types[1:]),
         hooks=mark.hooks,
-        hooks_take={
-            hook: _taken(rule, _HOOK_VALUES[hook], f"the {hook} of {label}")
-            for hook, rule in hooks.items()
-            if rule is not None
-        },
+        hooks_take={hook: _taken(rule, hook, f"the {hook} of {label}") for hook, rule in mark.hooks.items()},
         needs_pictures=mark.needs_pictures,
         example=mark.example,
         plugin=plugin,
@@ -195,15 +190,15 @@ def declaration_of(function: Callable[..., Any], *, plugin: str = "") -> StageDe
 def _misplaced(mark: Mark, kind: Kind, takes: list[str]) -> str:
     """Return the fault of a hook or parameter that is not for a stage of this kind, or nothing."""
     hooks = mark.hooks
-    if hooks.animation is not None and kind is not Kind.ARRANGEMENT:
+    if "animation" in hooks and kind is not Kind.ARRANGEMENT:
         return "only an arrangement shows pictures one after another; leave out animation"
-    if (hooks.capacity is not None or not mark.needs_pictures) and kind is not Kind.ARRANGEMENT:
+    if ("capacity" in hooks or not mark.needs_pictures) and kind is not Kind.ARRANGEMENT:
         return "only an arrangement places pictures; leave out capacity and needs_pictures"
-    if hooks.probe is not None and kind is not Kind.SOURCE:
+    if "probe" in hooks and kind is not Kind.SOURCE:
         return "only a source opens files; leave out probe"
-    if hooks.survey is not None and not kind.surveys:
+    if "survey" in hooks and not kind.surveys:
         return "a survey is for stages that see one picture at a time; leave it out"
-    if (hooks.survey is None) == ("Survey" in takes):
+    if ("survey" in hooks) != ("Survey" in takes):
         return "a survey needs a parameter annotated Survey, and that parameter a survey; declare both"
     if "Origin" in takes and kind is not Kind.CARD:
         return "only a card is given its origin; leave out the parameter annotated Origin"
@@ -221,12 +216,12 @@ def _hints(function: Callable[..., Any], label: str) -> dict[str, Any]:
         ) from error
 
 
-def _taken(hook: Callable[..., Any], values: int, label: str) -> tuple[str, ...]:
+def _taken(rule: Callable[..., Any], hook: str, label: str) -> tuple[str, ...]:
     """Return the types of what a hook takes after the values that it is given anyway."""
     positional = (inspect.Parameter.POSITIONAL_ONLY, inspect.Parameter.POSITIONAL_OR_KEYWORD)
-    more = [p for p in inspect.signature(hook).parameters.values() if p.kind in positional][values:]
+    more = [p for p in inspect.signature(rule).parameters.values() if p.kind in positional][_HOOK_VALUES[hook] :]
     asked = [parameter for parameter in more if parameter.default is parameter.empty]
-    hints = _hints(hook, label) if asked else {}
+    hints = _hints(rule, label) if asked else {}
     types = tuple(flow_type(hints.get(parameter.name)) for parameter in asked)
     for parameter, found in zip(asked, types, strict=True):
         if found not in _HOOK_INJECTED:

@@ -5,8 +5,6 @@ package are read; none is imported. What cannot be resolved so, such as a help t
 unknown until the stage is loaded.
 """
 
-from __future__ import annotations
-
 import ast
 import importlib.util
 import warnings
@@ -110,7 +108,7 @@ class _Module:
                 names[statement.target.id] = statement.value
         return names
 
-    def home_of(self, name: str, depth: int = 0) -> tuple[_Module, str]:
+    def home_of(self, name: str, depth: int = 0) -> tuple["_Module", str]:
         """Return the module where a name is bound and its name there, following imports in the plugin's package."""
         node = self.names.get(name)
         if isinstance(node, ast.ImportFrom) and depth < _DEEPEST:

@@ -4,8 +4,6 @@ A plugin is a module that implements the hook ``ladderlight_stages``. Installed 
 point group ``ladderlight``; the built-in stages are registered in that same way. A recipe may name local Python files.
 """
 
-from __future__ import annotations
-
 import hashlib
 import importlib.util
 import os
@@ -17,7 +15,7 @@ from importlib import import_module
 from importlib.metadata import entry_points
 from pathlib import Path
 from types import ModuleType
-from typing import Any
+from typing import Any, Self
 
 import pluggy
 
@@ -137,7 +135,7 @@ class StageRegistry:
             map(self._summary, self._all()), key=lambda item: (item.kind.rank if item.kind else len(Kind), item.name)
         )
 
-    def with_files(self, files: Iterable[Path]) -> StageRegistry:
+    def with_files(self, files: Iterable[Path]) -> Self:
         """Add the stages of a project's own Python files, which are run by this.
 
         Raises PluginError when a file cannot be run or declares no stage.

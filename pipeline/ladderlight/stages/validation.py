@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from pydantic_core import ErrorDetails
 
     from ladderlight.stages.contract import Option
-    from ladderlight.stages.declaration import OptionDeclaration, StageDeclaration
+    from ladderlight.stages.declaration import StageDeclaration
 
 
 class KeyName(str):
@@ -54,9 +54,15 @@ def as_json(raw: object) -> str:
 
 def model_of_options(declaration: StageDeclaration) -> type[BaseModel]:
     """Make the model of a stage's options: frozen, unknown keys forbidden, strict types, limits and units."""
-    from pydantic import ConfigDict, create_model
+    from pydantic import ConfigDict, Field, create_model
 
-    fields: dict[str, Any] = {option.name: _field(option) for option in declaration.options}
+    fields: dict[str, Any] = {
+        each.name: (
+            _limited(each.annotation, each.option),
+            Field(... if each.required else each.default, description=each.option.help or None),
+        )
+        for each in declaration.options
+    }
     return create_model(
         declaration.name,
         __config__=ConfigDict(frozen=True, extra="forbid", strict=True, protected_namespaces=()),
@@ -104,14 +110,6 @@ def _counted_once(details: Sequence[ErrorDetails]) -> list[ErrorDetails]:
     ]
 
 
-def _field(declared: OptionDeclaration) -> tuple[Any, Any]:
-    from pydantic import Field
-
-    annotation = _limited(declared.annotation, declared.option)
-    default = ... if declared.required else declared.default
-    return annotation, Field(default, description=declared.option.help or None)
-
-
 def _limited(annotation: Any, option: Option) -> Any:
     """Put an option's limits and unit on every number, and its fields on every text, inside its annotation."""
     from pydantic import AfterValidator, BeforeValidator, ConfigDict, Field, TypeAdapter, WithJsonSchema, WrapValidator
@@ -128,11 +126,8 @@ def _limited(annotation: Any, option: Option) -> Any:
     if annotation is str and option.fields:
         return Annotated[annotation, AfterValidator(partial(_known_fields, fields=option.fields))]
     if typing.get_origin(annotation) is typing.Literal:
-        return (
-            annotation
-            if any(isinstance(a, bool) for a in arguments)
-            else Annotated[annotation, BeforeValidator(refuse_boolean)]
-        )
+        takes_boolean = any(isinstance(argument, bool) for argument in arguments)
+        return annotation if takes_boolean else Annotated[annotation, BeforeValidator(refuse_boolean)]
     if is_union(annotation):
         members = [_limited(member, option) for member in arguments if member is not type(None)]
         joined: Any = typing.Union.__getitem__(tuple(members))

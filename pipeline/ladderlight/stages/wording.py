@@ -55,13 +55,9 @@ def _type_words(annotation: Any) -> str:
 
 def _plural(annotation: Any) -> str:
     words = _type_words(annotation)
-    return (
-        f"{words}s"
-        if annotation in (int, float)
-        else f"lists of {words[8:]}"
-        if words.startswith("list of ")
-        else words
-    )
+    if annotation in (int, float):
+        return f"{words}s"
+    return f"lists of {words[8:]}" if words.startswith("list of ") else words
 
 
 def toml_value(value: Any) -> str:

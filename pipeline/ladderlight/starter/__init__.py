@@ -29,16 +29,13 @@ SCHEMA = "recipe.schema.json"
 
 def write_project(folder: Path, *, schema: str) -> list[Path]:
     """Write recipe, schema and pictures into an empty folder and return their paths; UsageError where that fails."""
-    recipe = folder / "recipe.toml"
     with path_trouble(UsageError, folder, "cannot be written", "choose another folder"), made_here() as made:
         if folder.exists() and (not folder.is_dir() or any(folder.iterdir())):
             raise UsageError("is not an empty folder; choose a new one", where=folder)
         made.folder(folder / "pictures")
-        made.file(recipe, (files("ladderlight.starter") / "recipe.toml").read_bytes())
-        made.file(folder / SCHEMA, schema.encode("utf-8"))
-        written = [recipe, folder / SCHEMA]
-        for name in SCENES:
-            path = folder / "pictures" / f"{name}.png"
-            made.file(path, scene_file(name))
-            written.append(path)
-    return written
+        recipe = (files("ladderlight.starter") / "recipe.toml").read_bytes()
+        contents = {"recipe.toml": recipe, SCHEMA: schema.encode("utf-8")}
+        contents |= {f"pictures/{name}.png": scene_file(name) for name in SCENES}
+        for name, data in contents.items():
+            made.file(folder / name, data)
+    return [folder / name for name in contents]

@@ -1,7 +1,5 @@
 """The output folder: everything is written aside first and put in place at the end, so a failure changes nothing."""
 
-from __future__ import annotations
-
 import errno
 import hashlib
 import itertools
@@ -58,7 +56,7 @@ class Staging:
     edited: Mapping[Path, Path] = field(default_factory=dict)
     last: Files = field(default_factory=dict)
     """Files of the last build."""
-    kept: list[Kept] = field(default_factory=list)
+    kept: list["Kept"] = field(default_factory=list)
     written: dict[str, str] = field(default_factory=dict)
     """SHA-256 of the files that were written here, by their names relative to the output folder."""
     _alone: threading.Lock = field(default_factory=threading.Lock)

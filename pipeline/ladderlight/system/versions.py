@@ -9,10 +9,10 @@ import ladderlight
 _COMPUTE = ("numba", "numpy", "pillow", "scikit-image", "scipy")
 
 
-def versions() -> dict[str, str]:
-    """Return the versions by name: Ladderlight's, Python's and those of the libraries that compute."""
+def versions(*more: str) -> dict[str, str]:
+    """Return the versions by name: Ladderlight's, Python's and those of the libraries that compute, and of others."""
     found = {"ladderlight": ladderlight.__version__, "python": platform.python_version()}
-    for name in _COMPUTE:
+    for name in (*_COMPUTE, *more):
         try:
             found[name] = version(name)
         except PackageNotFoundError:  # put beside the program without what an installer writes

@@ -22,7 +22,7 @@ from ladderlight.board.model.lines import expand, expand_names
 from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import Fault, RecipeError, StageFailure
 from ladderlight.flow.pictures import Origin, Picture
-from ladderlight.stages.boundary import look_of, open_file, problems_of
+from ladderlight.stages.boundary import HooksOf, open_file
 from ladderlight.stages.boundary import run_stage as run_declared
 from ladderlight.stages.contract import Demand, Kept, Survey
 from ladderlight.stages.declaration import declaration_of
@@ -91,7 +91,8 @@ def run_stage(
     board = board or small_board()
     declaration = declaration_of(function, plugin="test")
     values, problems = declaration.check(options)
-    problems = problems or problems_of(declaration, board, values, viewing=viewing)
+    hooks = HooksOf(declaration, board, values, viewing)
+    problems = problems or hooks.problems()
     if problems:
         raise RecipeError.of([Fault(where=declaration.name, message=str(problem)) for problem in problems])
     values = declaration.complete(values)
@@ -100,6 +101,6 @@ def run_stage(
     if declaration.kind is Kind.SOURCE:
         return list(open_file(declaration, Path(value), board, values, _WHAT, viewing=viewing, demand=demand))
     if survey is None:
-        look = look_of(declaration, board, values, _WHAT, viewing=viewing)
+        look = hooks.look(_WHAT)
         survey = Survey(total=look(value)) if look else None
     return run_declared(declaration, value, board, values, _WHAT, viewing=viewing, survey=survey, kept=kept)

@@ -52,9 +52,9 @@ def _too_short(step: float | None, board: Board) -> Iterator[Problem]:
 
 
 def _capacity(origins: Sequence[Origin], board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
-    def assign(chosen: Sequence[CodedPicture]) -> tuple[Sequence[CodedPicture], Sequence[int]]:
+    def assign(chosen: Sequence[CodedPicture]) -> Mapping[int, CodedPicture]:
         _banks_for(_sequence(chosen, ping_pong=options["ping_pong"]), board, options["first"], options["count"])
-        return (), ()  # the bank of each frame depends on their durations
+        return {}  # the bank of each frame depends on their durations
 
     return bank_problems(origins, board, options["match"], assign)
 

@@ -21,9 +21,9 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
 
 
 def _capacity(origins: Sequence[Origin], board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
-    def assign(chosen: Sequence[CodedPicture]) -> tuple[Sequence[CodedPicture], Sequence[int]]:
+    def assign(chosen: Sequence[CodedPicture]) -> Mapping[int, CodedPicture]:
         joined = [_named(group) for group in _groups(chosen, _masks(options["lines"], board))]
-        return joined, assign_banks(joined, board)
+        return dict(zip(assign_banks(joined, board), joined, strict=True))
 
     return bank_problems(origins, board, options["match"], assign)
 

@@ -32,7 +32,7 @@ def _is_tiled(board: Board) -> bool:
 
 
 def _capacity(origins: Sequence[Origin], board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
-    return bank_problems(origins, board, options["match"], lambda _: ((), ()))
+    return bank_problems(origins, board, options["match"], lambda _: {})
 
 
 @stage(

@@ -6,6 +6,7 @@ from ladderlight import Board, CodedPicture, stage
 from ladderlight.colour.spaces import LUMINANCE
 from ladderlight.units.arrays import Flags, Floats, Ints
 from ladderlight_stages.drawing import Cells, cells_of, codes_of_shares
+from ladderlight_stages.tiling.unique_tiles import splitmix
 
 _FRAME = 32
 """The bright frame takes this part of the shorter side."""
@@ -103,11 +104,8 @@ def _field(width: int, height: int, gun: int) -> Ints:
 
 
 def _mixed(numbers: Ints) -> Ints:
-    """Return a number from 0 to 65535 for each number, as if at random: the finalizer of SplitMix64 (Steele 2014)."""
-    mixed = (numbers.astype(np.uint64) + np.uint64(1)) * np.uint64(0x9E3779B97F4A7C15)
-    mixed = (mixed ^ mixed >> np.uint64(30)) * np.uint64(0xBF58476D1CE4E5B9)
-    mixed = (mixed ^ mixed >> np.uint64(27)) * np.uint64(0x94D049BB133111EB)
-    return (mixed ^ mixed >> np.uint64(31)).astype(np.int64) & 0xFFFF
+    """Return a number from 0 to 65535 for each number, as if at random."""
+    return splitmix(numbers).astype(np.int64) & 0xFFFF
 
 
 def _evenly(field: Ints) -> Floats:

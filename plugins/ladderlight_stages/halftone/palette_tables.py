@@ -62,8 +62,7 @@ def palette_tables(palette: Palette, error_limit: float) -> PaletteTables:
 
     ``error_limit`` is how far beyond them a pixel with its errors may lie, as a share of their extent.
     """
-    linear, codes = unique_colours(palette)
-    return make_tables(linear, codes, error_limit)
+    return make_tables(*unique_colours(palette), error_limit)
 
 
 def make_tables(linear: Floats, codes: Codes, error_limit: float) -> PaletteTables:

@@ -48,8 +48,8 @@ def _weights(old: int, new: int, method: Method) -> tuple[Ints, Singles]:
     """
     step = old / new
     if method == "area":
-        reach = step / 2
-        weigh = _cover(reach)
+        reach = step / 2 + 0.5
+        weigh = _cover(step / 2)
     else:
         kernel, support = _KERNELS[method]
         stretch = max(1.0, step)
@@ -59,8 +59,8 @@ def _weights(old: int, new: int, method: Method) -> tuple[Ints, Singles]:
             return kernel(offset / stretch)
 
     centres = _centres(old, new)[:, np.newaxis]
-    taps = min(int(np.ceil(2 * reach)) + 3, old)
-    first = np.clip(np.floor(centres - reach - 0.5).astype(np.int64), 0, old - taps)
+    taps = min(int(np.ceil(2 * reach)), old)
+    first = np.clip(np.floor(centres - reach + 0.5).astype(np.int64), 0, old - taps)
     weights = weigh(first + np.arange(taps) + 0.5 - centres)
     weights /= weights.sum(axis=1, keepdims=True)
     return first.ravel(), weights.astype(np.float32)

@@ -93,23 +93,15 @@ class _Graph:
 
     def _addressed_alike(self, memory: Memory, done: set[str]) -> list[Memory]:
         """Return the memories, this one first, that share outputs of others in their addresses and are ready too."""
-        together = [memory]
-        shared = self._outputs([memory])
-        grown = True
-        while grown:
-            grown = False
-            for other in self.board.memories:
-                users = [name for name, sources in self.board.sources.items() if other.name in sources]
-                ready = all(user in done for user in users) and other not in together
-                if (
-                    ready
-                    and other.name not in done
-                    and self.needed[other.name].mask
-                    and shared & self._outputs([other])
-                ):
+        waiting = {name for user, sources in self.board.sources.items() if user not in done for name in sources}
+        left = [other for other in self.board.memories if other.name not in done | waiting | {memory.name}]
+        ready = [other for other in left if self.needed[other.name].mask]
+        together, shared = [memory], self._outputs([memory])
+        for _ in ready:  # each round may bring what another one shares
+            for other in ready:
+                if other not in together and shared & self._outputs([other]):
                     together.append(other)
                     shared |= self._outputs([other])
-                    grown = True
         return together
 
     def _outputs(self, memories: Sequence[Memory]) -> set[Pin]:

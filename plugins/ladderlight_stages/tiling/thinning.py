@@ -8,7 +8,6 @@ The choice is a weighted k-median. Tiles are taken out one after another, each t
 group chooses its middle anew until nothing improves. Very many tiles are first thinned in parts.
 """
 
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -24,7 +23,7 @@ BLUR = 1.0
 """Standard deviation of the blur in picture pixels; a choice, no standard."""
 SHARP_SHARE = 0.3
 """Weight of the unblurred difference, the rest goes to the blurred one; a choice, no standard."""
-_FINE = 4096
+FINE = 4096
 """Tiles that are compared each with each in full."""
 _AT_ONCE = 1 << 15
 """Tiles that are thinned together."""
@@ -100,15 +99,7 @@ class Thinned:
     loss: Floats
 
 
-def thin(
-    points: Callable[[int], Points],
-    turns: int,
-    uses: Ints,
-    most: int,
-    *,
-    coarse: Callable[[int], Points] | None = None,
-    channels: int = 1,
-) -> Thinned:
+def thin(clouds: Points, uses: Ints, most: int, *, channels: int = 1) -> Thinned:
     """Choose at most ``most`` of the tiles.
 
     Nothing depends on all tiles together, as principal directions would: a tile that is drawn anew then changes the
@@ -116,27 +107,22 @@ def thin(
 
     Parameters
     ----------
-    points, coarse
-        Return the tiles as points in an orientation, float32 (tiles, dimensions); 0 is the orientation that is kept.
-        The distance of two tiles is the least over the orientations of one of them. ``coarse`` has fewer dimensions,
-        for very many tiles.
-    turns
-        How many orientations there are; each undoes itself.
+    clouds
+        The tiles as points in each orientation, float32 (orientations, tiles, dimensions); the first is that which is
+        kept, and each undoes itself. The distance of two tiles is the least over the orientations of one of them.
     uses
         How often each tile is shown, int64 (tiles,).
     channels
         How many coordinates of a point belong together: orientations differ in the order of such groups only.
     """
     number = len(uses)
-    choice = coarse if coarse and number > _FINE else points
-    clouds = np.stack([np.asarray(choice(turn), dtype=np.float32) for turn in range(turns)])
     if number <= most:
         whole = np.arange(number)
         return Thinned(kept=whole, stand_in=whole, turn=np.zeros(number, dtype=np.int64), loss=np.zeros(number))
     clouds, bounds, order = _sorted_by_mean(clouds, channels)
     weights = uses[order].astype(np.float64)
     kept = _kept_of(clouds, bounds, weights, most)
-    if number <= _FINE:
+    if number <= FINE:
         kept = _recentred(_distances(clouds), weights, kept)
     alive = np.zeros(number, dtype=np.bool_)
     alive[kept] = True
@@ -217,7 +203,7 @@ def _recentred(distances: Points, weights: Floats, kept: Ints) -> Ints:
 
 
 @compiled
-def take_out(clouds: Points, bounds: Points, weights: Floats, most: int) -> Flags:  # pragma: no cover - compiled
+def take_out(clouds: Points, bounds: Points, weights: Floats, most: int) -> Flags:
     """Take tiles out until ``most`` are left, each time the one that costs least; return which are left.
 
     Taking a tile out costs the sum of what it saves the tiles that it is nearest to. Only the tiles whose nearest or
@@ -263,7 +249,7 @@ def take_out(clouds: Points, bounds: Points, weights: Floats, most: int) -> Flag
 
 
 @compiled
-def _two_left(near: Ints, alive: Flags) -> tuple[int, int]:  # pragma: no cover - compiled
+def _two_left(near: Ints, alive: Flags) -> tuple[int, int]:
     """Return the places of the first two tiles of a list that are left, -1 for those there are not."""
     one = -1
     for place in range(len(near)):
@@ -275,9 +261,7 @@ def _two_left(near: Ints, alive: Flags) -> tuple[int, int]:  # pragma: no cover 
 
 
 @compiled
-def nearest_kept(
-    clouds: Points, bounds: Points, alive: Flags
-) -> tuple[Ints, Ints, Singles]:  # pragma: no cover - compiled
+def nearest_kept(clouds: Points, bounds: Points, alive: Flags) -> tuple[Ints, Ints, Singles]:
     """Return, for every tile, the nearest of those left, its turn, and the squared distance."""
     number = len(alive)
     before, after = np.empty(number, np.int64), np.empty(number, np.int64)
@@ -308,7 +292,7 @@ def _list_nearest(
     near: Ints,
     far: Singles,
     turns: Ints,
-) -> None:  # pragma: no cover - compiled
+) -> None:
     """List the tiles left that are nearest to a tile, itself before all others, -1 in place of those there are not.
 
     ``far`` are their squared distances, ``turns`` their turns. From the tile outwards, ``before`` and ``after`` lead
@@ -352,9 +336,7 @@ def _list_nearest(
 
 
 @compiled
-def _distance(
-    clouds: Points, tile: int, other: int, most: float
-) -> tuple[np.float32, int]:  # pragma: no cover - compiled
+def _distance(clouds: Points, tile: int, other: int, most: float) -> tuple[np.float32, int]:
     """Return the least squared distance over the orientations of one of two tiles, and that turn; ``most`` if more."""
     dimensions = clouds.shape[2]
     least, turn = np.float32(most), 0

@@ -104,19 +104,13 @@ def differences(pins: Ints) -> list[int]:
 def common(one: PinSpace, other: PinSpace) -> list[int]:
     """Return a basis of the sums that two spaces have in common (Zassenhaus' sum and intersection of spaces)."""
     rows: list[tuple[int, int, int]] = []
-    shared = []
     width = max((pins.bit_length() for pins in (*one.basis, *other.basis)), default=0)
-    for pins in (*((p, p) for p in one.basis), *((p, 0) for p in other.basis)):
-        joined = pins[0] << width | pins[1]
+    for joined in (*(pins << width | pins for pins in one.basis), *(pins << width for pins in other.basis)):
         left, _ = _reduce(joined, rows)
-        if not left:
-            continue
-        rows.append((left.bit_length() - 1, left, 0))
-        rows.sort(reverse=True)
-    for _, row, _ in rows:
-        if row >> width == 0:
-            shared.append(row)
-    return sorted(shared)
+        if left:
+            rows.append((left.bit_length() - 1, left, 0))
+            rows.sort(reverse=True)
+    return sorted(row for _, row, _ in rows if row >> width == 0)
 
 
 def _reduce(pins: int, rows: Iterable[tuple[int, int, int]]) -> tuple[int, int]:
@@ -181,8 +175,7 @@ def turned_by_counters(board: Board, memory: Memory) -> list[int]:
 
 def parities(words: Ints, sets: Sequence[int]) -> Ints:
     """Return one number for each counter word: bit i is the parity of the word's bits in ``sets[i]``."""
-    columns = _columns(sets)
-    return combine(words, columns)
+    return combine(words, _columns(sets))
 
 
 def _columns(rows: Sequence[int]) -> list[int]:

@@ -1,6 +1,6 @@
 """The tiles of memories that others address: cut out, thinned when there are too many, numbered and written."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -12,7 +12,7 @@ from ladderlight.board.scanning.levels import Pin
 from ladderlight.board.scanning.separation import separating_bits
 from ladderlight.units.arrays import Codes, Flags, Ints
 from ladderlight.units.words import joined
-from ladderlight_stages.tiling.thinning import coarse_points, thin, tile_points
+from ladderlight_stages.tiling.thinning import FINE, coarse_points, thin, tile_points
 from ladderlight_stages.tiling.tile_wiring import (
     TileWiring,
     joint_drives,
@@ -192,25 +192,21 @@ class Tiling:
                 values = self.cells.meanings[memory.name][pool.unique.tiles]
                 sheets.put(memory, address[read], slot[read], values[read], self.cells.masks[memory.name])
 
-    def tile_sets(self, board: Board) -> list[TileSet]:
-        """Return the tiles in the memory, by number."""
+    def tile_sets(self, board: Board) -> Iterator[TileSet]:
+        """Yield the tiles in the memory, by number."""
         frames, lines, pixels = map(int, self.wiring.shape)
         memory = self.wiring.memories[0]
-        sets = []
         for pool in self.pools:
             order = np.argsort(pool.numbers)
             codes = self.cells.code_of[pool.unique.tiles[order]]
             numbers = pool.numbers[order]
             joint = self.wiring.joint(numbers, pool.pool)
-            sets.append(
-                TileSet(
-                    memory=memory.name,
-                    codes=codes.reshape(-1, frames * lines, pixels),
-                    numbers=numbers,
-                    addresses=self.wiring.address(board, memory, joint)[0],
-                )
+            yield TileSet(
+                memory=memory.name,
+                codes=codes.reshape(-1, frames * lines, pixels),
+                numbers=numbers,
+                addresses=self.wiring.address(board, memory, joint)[0],
             )
-        return sets
 
     def note(self) -> str:
         """Return in one line how many tiles there are."""
@@ -323,14 +319,9 @@ def _thinned(unique: UniqueTiles, cells: Cells, wiring: TileWiring, board: Board
         )
     codes = cells.code_of[unique.tiles]
     at = np.arange(wiring.positions)
-    thinned = thin(
-        lambda turn: tile_points(codes[:, at ^ wiring.turns[turn]], board.palette, wiring.shape),
-        len(wiring.turns),
-        unique.uses,
-        most,
-        coarse=lambda turn: coarse_points(codes[:, at ^ wiring.turns[turn]], board.palette, wiring.shape),
-        channels=3,
-    )
+    points_of = tile_points if unique.count <= FINE else coarse_points
+    clouds = np.stack([points_of(codes[:, at ^ turn], board.palette, wiring.shape) for turn in wiring.turns])
+    thinned = thin(clouds, unique.uses, most, channels=3)
     # A tile shows at position p what its stand-in has at p ^ turn; the turns of cell and stand-in add up.
     read = np.zeros((len(thinned.kept), wiring.positions), dtype=bool)
     for tile in range(unique.count):

@@ -14,7 +14,6 @@ from ladderlight.units.arrays import Flags, Ints
 from ladderlight_stages.compiled import compiled
 
 Values = NDArray[np.unsignedinteger]
-_FIRST_WEIGHT = 0x9E3779B97F4A7C15
 _HEAP = 4096
 """Cells that share a table, about."""
 
@@ -146,15 +145,16 @@ def _turned(turn: int, like: Flags) -> Ints:
 
 
 def _weights(count: int) -> NDArray[np.uint64]:
-    """Odd 64-bit weights, the same in every build (the mixing function of G. Steele et al., OOPSLA 2014)."""
-    mask = (1 << 64) - 1
-    weights = []
-    for number in range(1, count + 1):
-        mixed = number * _FIRST_WEIGHT & mask
-        mixed = (mixed ^ mixed >> 30) * 0xBF58476D1CE4E5B9 & mask
-        mixed = (mixed ^ mixed >> 27) * 0x94D049BB133111EB & mask
-        weights.append((mixed ^ mixed >> 31) | 1)
-    return np.array(weights, dtype=np.uint64)
+    """Odd 64-bit weights, the same in every build."""
+    return splitmix(np.arange(count)) | np.uint64(1)
+
+
+def splitmix(numbers: Ints) -> NDArray[np.uint64]:
+    """Return 64 bits for each number, as if at random: SplitMix64 (G. Steele et al., OOPSLA 2014)."""
+    mixed = (numbers.astype(np.uint64) + np.uint64(1)) * np.uint64(0x9E3779B97F4A7C15)
+    mixed = (mixed ^ mixed >> np.uint64(30)) * np.uint64(0xBF58476D1CE4E5B9)
+    mixed = (mixed ^ mixed >> np.uint64(27)) * np.uint64(0x94D049BB133111EB)
+    return mixed ^ mixed >> np.uint64(31)
 
 
 def _group(

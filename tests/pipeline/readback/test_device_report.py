@@ -85,7 +85,7 @@ def test_a_fault_of_the_even_or_the_odd_chip_is_named(wide, photographs, content
         (report,) = reports(wide, words, dumps if both else [dumps[lane]], files)
         assert report.reading.complete == both
         assert report.count == int((bad != lanes[lane]).sum())
-        assert [item.differing for item in report.dumps if item.differing] == [report.count]
+        assert [differing for _, differing in report.dumps if differing] == [report.count]
         return named_rightly(kind, report)
 
     shown, named = trials(run)
@@ -230,8 +230,8 @@ def test_bytes_left_out_count_as_erased(narrow, photographs, contents_of):
     (file,) = intel_hex(contents_of(board, words), board, offset=0x4000, leave_out_fill=True)
     (report,) = reports(board, words, [("chip.hex", file.data)])
     assert report.same
-    assert report.dumps[0].held.base == 0x4000
-    assert report.dumps[0].held.left_out > 1000
+    assert report.dumps[0][0].base == 0x4000
+    assert report.dumps[0][0].left_out > 1000
     short = b"".join(file.data.splitlines(keepends=True)[:-3]) + b":00000001FF\n"
     (report,) = reports(board, words, [("chip.hex", short)])
     assert not report.same
@@ -244,7 +244,7 @@ def test_what_a_dump_lacks_is_no_evidence(narrow, photographs):
     for byte in (int(words[0]), 0xFF):
         check = -(1 + byte) & 0xFF
         (report,) = reports(board, words, [("a.hex", f":01000000{byte:02X}{check:02X}\n:00000001FF\n".encode())])
-        assert report.dumps[0].held.left_out == 8191
+        assert report.dumps[0][0].left_out == 8191
         assert report.count > 1000
         assert report.diagnoses == ()
 

@@ -49,7 +49,7 @@ def test_a_larger_dump_whose_other_half_is_erased(compared, at):
 
     report = compared(larger)
     assert report.same
-    assert f"only its data from {at * 8192:X}h was compared" in report.dumps[0].held.note
+    assert f"only its data from {at * 8192:X}h was compared" in report.dumps[0][0].note
 
 
 @pytest.mark.parametrize("block", range(4))
@@ -59,7 +59,7 @@ def test_a_dump_that_stops_is_of_a_smaller_part(compared, block):
     assert report.same
     assert report.reading.unread_bytes == 3 * 2048
     span = f"bytes {block * 2048:X}h to {block * 2048 + 2047:X}h"
-    assert f"set to a smaller part, and it stops and holds only {span}; select 28C64" in report.dumps[0].held.note
+    assert f"set to a smaller part, and it stops and holds only {span}; select 28C64" in report.dumps[0][0].note
 
 
 def test_a_larger_dump_in_intel_hex(compared, tmp_path):
@@ -70,7 +70,7 @@ def test_a_larger_dump_in_intel_hex(compared, tmp_path):
         writer.write_hex_file(str(tmp_path / "read.hex"))
         return (tmp_path / "read.hex").read_bytes()
 
-    assert "its data repeats" in compared(larger).dumps[0].held.note
+    assert "its data repeats" in compared(larger).dumps[0][0].note
 
 
 @pytest.mark.parametrize("size", [2048, 16384, 5000])

@@ -32,14 +32,8 @@ from ladderlight import (
 from ladderlight.board import Finding
 from ladderlight.errors import StageFailure
 from ladderlight.stages.boundary import (
-    advice_of,
-    animation_of,
-    capacity_problems,
-    demand_of,
-    look_of,
+    HooksOf,
     open_file,
-    probe_of,
-    problems_of,
     run_stage,
 )
 from ladderlight.stages.declaration import StageDeclaration, declaration_of
@@ -163,16 +157,16 @@ def hooked(**hooks: Any) -> StageDeclaration:
 @pytest.mark.parametrize("size", [None, 5, Demand(width=0, height=4), Demand(width=1.5, height=4)])  # type: ignore[arg-type]
 def test_a_demand_that_is_none_is_named(board: Board, size: Any) -> None:
     with pytest.raises(StageFailure, match=r"^the demand of stage 'glow' of plugin 'harbour' gave .*for mole\.png$"):
-        demand_of(hooked(demand=lambda demand, board, options: size), Demand(), board, {}, "mole.png")
+        HooksOf(hooked(demand=lambda demand, board, options: size), board, {}).demand(Demand(), "mole.png")
 
 
 def test_hooks_get_the_defaults(board: Board) -> None:
     def demand(demand: Demand, board: Board, options: Any) -> Demand:
         return Demand(width=options["amount"], height=options["amount"])
 
-    assert demand_of(hooked(demand=demand), Demand(), board, {}, "a") == Demand(width=7, height=7)
-    assert demand_of(hooked(demand=demand), Demand(), board, {"amount": 3}, "a") == Demand(width=3, height=3)
-    assert demand_of(hooked(), Demand(width=3, height=3), board, {}, "a") == Demand()
+    assert HooksOf(hooked(demand=demand), board, {}).demand(Demand(), "a") == Demand(width=7, height=7)
+    assert HooksOf(hooked(demand=demand), board, {"amount": 3}).demand(Demand(), "a") == Demand(width=3, height=3)
+    assert HooksOf(hooked(), board, {}).demand(Demand(width=3, height=3), "a") == Demand()
 
 
 def test_an_exception_without_a_text_is_named_all_the_same(board: Board) -> None:
@@ -192,7 +186,7 @@ def test_an_exception_without_a_text_is_named_all_the_same(board: Board) -> None
 def test_a_hook_that_fails_is_named(board: Board) -> None:
     failing = hooked(demand=lambda demand, board, options: options["depth"])
     with pytest.raises(StageFailure) as caught:
-        demand_of(failing, Demand(), board, {}, "mole.png")
+        HooksOf(failing, board, {}).demand(Demand(), "mole.png")
     assert str(caught.value) == "the demand of stage 'glow' of plugin 'harbour' failed on mole.png: KeyError: 'depth'"
 
 
@@ -202,8 +196,8 @@ def test_a_survey_that_is_no_function_is_named(board: Board) -> None:
 
     declaration = declaration_of(gather, plugin="harbour")
     with pytest.raises(StageFailure, match=r"the survey of stage 'gather' .* gave an int, not a function of a picture"):
-        look_of(declaration, board, {}, "mole.png")
-    assert look_of(declaration, board, {"amount": 0}, "mole.png") is None
+        HooksOf(declaration, board, {}).look("mole.png")
+    assert HooksOf(declaration, board, {"amount": 0}).look("mole.png") is None
 
 
 def arrangement(**hooks: Any) -> StageDeclaration:
@@ -219,7 +213,7 @@ def test_a_capacity_that_gives_no_problems_is_named(board: Board, found: Any) ->
     with pytest.raises(
         StageFailure, match=r"^the capacity of stage 'quay' of plugin 'harbour' gave .* for the pictures$"
     ):
-        capacity_problems(crowded, [ORIGIN], board, {})
+        HooksOf(crowded, board, {}).capacity([ORIGIN])
 
 
 def test_a_capacity_gets_origins_and_defaults(board: Board) -> None:
@@ -228,16 +222,16 @@ def test_a_capacity_gets_origins_and_defaults(board: Board) -> None:
             yield Problem(where=(), what=origins[0].name, action="leave it out", certain=False)
 
     declared = arrangement(capacity=capacity)
-    (problem,) = capacity_problems(declared, [ORIGIN] * 3, board, {})
+    (problem,) = HooksOf(declared, board, {}).capacity([ORIGIN] * 3)
     assert (str(problem), problem.certain) == ("mole; leave it out", False)
-    assert capacity_problems(declared, [ORIGIN] * 2, board, {}) == []
-    assert capacity_problems(arrangement(), [ORIGIN] * 3, board, {}) == []
+    assert HooksOf(declared, board, {}).capacity([ORIGIN] * 2) == []
+    assert HooksOf(arrangement(), board, {}).capacity([ORIGIN] * 3) == []
 
 
 def test_an_animation_of_another_type_is_named(board: Board) -> None:
     with pytest.raises(StageFailure, match="the animation of stage 'quay' of plugin 'harbour' gave a str, not"):
-        animation_of(arrangement(animation=lambda options: "*"), board, {})
-    found = animation_of(arrangement(animation=lambda options: Animation(still=options["first"])), board, {})
+        HooksOf(arrangement(animation=lambda options: "*"), board, {}).animation()
+    found = HooksOf(arrangement(animation=lambda options: Animation(still=options["first"])), board, {}).animation()
     assert found == Animation(still=2)
 
 
@@ -247,13 +241,13 @@ def test_a_probe_of_another_type_is_named(board: Board, found: Any) -> None:
     def lamp(path: Path) -> list[Picture]: ...
 
     with pytest.raises(StageFailure, match=r"^the probe of stage 'lamp' of plugin 'harbour' gave .* for mole\.png$"):
-        probe_of(declaration_of(lamp, plugin="harbour"), Path("mole.png"), board, {}, "mole.png")
+        HooksOf(declaration_of(lamp, plugin="harbour"), board, {}).probe(Path("mole.png"), "mole.png")
 
 
 @pytest.mark.parametrize("found", [None, 3, "too dark", ["too dark"], [Problem(where="amount", what="", action="")]])  # type: ignore[arg-type]
 def test_a_rule_that_gives_no_problems_is_named(board: Board, found: Any) -> None:
     with pytest.raises(StageFailure, match=r"^the rule of stage 'glow' of plugin 'harbour' gave .* for its options$"):
-        problems_of(hooked(rule=lambda board, options: found), board, {})
+        HooksOf(hooked(rule=lambda board, options: found), board, {}).problems()
 
 
 @pytest.mark.parametrize(
@@ -342,15 +336,17 @@ def test_every_hook_gets_its_defaults_and_the_values_that_it_asks_for_by_type(bo
     @stage(help="Arranges.", animation=animation, capacity=capacity)
     def quay(pictures: list[CodedPicture], *, amount: int = 7) -> Contents: ...
 
-    picture_stage, source_stage, arranging = map(declaration_of, (glow, lamp, quay))
-    problems_of(picture_stage, board, {}, viewing=SEEN_FROM)
-    demand_of(picture_stage, Demand(), board, {}, "a", viewing=SEEN_FROM)
-    look_of(picture_stage, board, {}, "a", viewing=SEEN_FROM)
-    (note,) = advice_of(picture_stage, board, {}, animated=True, viewing=SEEN_FROM)
+    of_picture, of_source, arranging = (
+        HooksOf(declaration_of(each), board, {}, SEEN_FROM) for each in (glow, lamp, quay)
+    )
+    of_picture.problems()
+    of_picture.demand(Demand(), "a")
+    of_picture.look("a")
+    (note,) = of_picture.advice(animated=True)
     assert note.message == "animated: True"
-    probe_of(source_stage, Path("a"), board, {}, "a", viewing=SEEN_FROM)
-    animation_of(arranging, board, {}, viewing=SEEN_FROM)
-    capacity_problems(arranging, [ORIGIN], board, {}, viewing=SEEN_FROM)
+    of_source.probe(Path("a"), "a")
+    arranging.animation()
+    arranging.capacity([ORIGIN])
     hooks = ("rule", "demand", "survey", "advice", "probe", "animation", "capacity")
     assert seen == dict.fromkeys(hooks, ({"amount": 7}, SEEN_FROM, board))
 
@@ -358,7 +354,7 @@ def test_every_hook_gets_its_defaults_and_the_values_that_it_asks_for_by_type(bo
 @pytest.mark.parametrize("found", [None, "share them", ["share them"]])
 def test_advice_of_another_type_is_named(board: Board, found: Any) -> None:
     with pytest.raises(StageFailure, match=r"^the advice of stage 'glow' of plugin 'harbour' gave .* for its options$"):
-        advice_of(hooked(advice=lambda animated, board, options: found), board, {}, animated=False)
+        HooksOf(hooked(advice=lambda animated, board, options: found), board, {}).advice(animated=False)
 
 
 def test_a_reduction_that_does_not_ask_for_the_codes_to_keep_has_them_put_over_its_result(board: Board) -> None:

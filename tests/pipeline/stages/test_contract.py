@@ -26,7 +26,7 @@ from ladderlight import (
     stage,
 )
 from ladderlight.errors import PluginError
-from ladderlight.stages.boundary import problems_of
+from ladderlight.stages.boundary import HooksOf
 from ladderlight.stages.chain import check_chain
 from ladderlight.stages.declaration import OptionDeclaration, declaration_of
 from ladderlight.stages.kinds import Kind, flow_type, kind_of
@@ -280,14 +280,14 @@ def test_a_rule_is_given_the_board_and_all_options():
     def counting(picture: Picture, *, count: int = 3, side: str = "left", more: int) -> Picture: ...
 
     declaration = declaration_of(counting)
-    assert problems_of(declaration, "the board", {"more": 1}) == []
-    (problem,) = problems_of(declaration, "the board", {"count": 4, "more": 1})
+    assert HooksOf(declaration, "the board", {"more": 1}).problems() == []
+    (problem,) = HooksOf(declaration, "the board", {"count": 4, "more": 1}).problems()
     assert (problem.where, str(problem)) == (("count",), "too many; use 3")
     assert seen == [
         ("the board", {"count": 3, "side": "left", "more": 1}),
         ("the board", {"count": 4, "side": "left", "more": 1}),
     ]
-    assert problems_of(declaration_of(change), "the board", {}) == []
+    assert HooksOf(declaration_of(change), "the board", {}).problems() == []
 
 
 @pytest.mark.parametrize("hooks", [{"capacity": lambda origins, board, options: []}, {"needs_pictures": False}])
@@ -299,7 +299,7 @@ def test_only_an_arrangement_has_a_capacity_or_needs_no_pictures(hooks: dict[str
     def lonely(picture: Picture) -> Picture: ...
 
     declared = declaration_of(crowd)
-    assert (declared.hooks.capacity, declared.needs_pictures) == (
+    assert (declared.hooks.get("capacity"), declared.needs_pictures) == (
         hooks.get("capacity"),
         hooks.get("needs_pictures", True),
     )

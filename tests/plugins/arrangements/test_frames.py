@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from ladderlight import ArrangementError
-from ladderlight.stages.boundary import problems_of
+from ladderlight.stages.boundary import HooksOf
 from ladderlight.stages.declaration import declaration_of
 from ladderlight_stages.arrangements.frames import bank_shares, frames
 
@@ -94,7 +94,7 @@ def test_steps_of_whole_frames_need_no_note(film_board, coded, step):
 
 @pytest.mark.parametrize("step", [0.001, 0.0164])
 def test_a_step_shorter_than_a_frame_is_refused(film_board, coded, step):
-    (problem,) = problems_of(declaration_of(frames), film_board, {"step": step})
+    (problem,) = HooksOf(declaration_of(frames), film_board, {"step": step}).problems()
     assert problem.where == ("step",)
     assert str(problem) == (
         f"step is {step * 1e3:g} ms, less than the 16.68 ms of one frame of the board; use 16.68 ms or a multiple of it"

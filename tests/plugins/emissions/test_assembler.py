@@ -4,7 +4,7 @@ import pytest
 from ladderlight import Contents, MemoryContents
 from ladderlight.board import Part
 from ladderlight.devices.files import join_files
-from ladderlight.stages.boundary import problems_of
+from ladderlight.stages.boundary import HooksOf
 from ladderlight.stages.declaration import declaration_of
 from ladderlight_stages.emissions.assembler import assembler
 
@@ -29,6 +29,6 @@ def test_bytes_in_the_words_of_an_assembler(make_board, memory, options, text):
 
 @pytest.mark.parametrize(("option", "value"), [("directive", "D B,"), ("directive", ""), ("label", "9 x")])
 def test_words_that_no_assembler_takes_are_known_before_there_are_contents(board, option, value):
-    (problem,) = problems_of(declaration_of(assembler), board, {option: value})
+    (problem,) = HooksOf(declaration_of(assembler), board, {option: value}).problems()
     assert problem.where == (option,)
     assert repr(value) in problem.what

@@ -3,7 +3,7 @@ import pytest
 from ladderlight import DeviceFileError
 from ladderlight.board import Part
 from ladderlight.devices.files import join_files
-from ladderlight.stages.boundary import problems_of
+from ladderlight.stages.boundary import HooksOf
 from ladderlight.stages.declaration import declaration_of
 from ladderlight_stages.emissions.c_array import c_array
 
@@ -35,15 +35,15 @@ def test_a_symbol_that_c_cannot_take_is_refused(board, random_contents):
 
 def test_symbols_that_would_not_compile_are_known_before_there_are_contents(board, make_board, memory):
     stage = declaration_of(c_array)
-    found = problems_of(stage, board, {"symbol": "int"})
+    found = HooksOf(stage, board, {"symbol": "int"}).problems()
     assert [problem.what for problem in found] == ["symbol 'int' is not a C identifier"]
     two = make_board(
         memory(name="low", address=["x2-x9"], data=["b0-b1", "g0"]),
         memory(name="high", address=["x2-x9"], data=["g1", "r0-r1"]),
         check=False,
     )
-    assert not problems_of(stage, two, {})
-    (problem,) = problems_of(stage, two, {"symbol": "art"})
+    assert not HooksOf(stage, two, {}).problems()
+    (problem,) = HooksOf(stage, two, {"symbol": "art"}).problems()
     assert (problem.where, problem.what) == (("symbol",), "several arrays would have the name 'art'")
 
 

@@ -21,4 +21,4 @@ def test_sides_change_places(picture, places, swap, first):
 
 def test_demand_is_the_same(board):
     demand = Demand(width=3, height=4)
-    assert declaration_of(mirror).hooks.demand(demand, board, {}) == demand
+    assert declaration_of(mirror).hooks["demand"](demand, board, {}) == demand

@@ -11,7 +11,7 @@ from skimage.transform import resize
 
 from ladderlight import Board, Kept, Origin, Picture, PictureError, Survey
 from ladderlight.board import linear_from_srgb
-from ladderlight.stages.boundary import look_of
+from ladderlight.stages.boundary import HooksOf
 from ladderlight.stages.declaration import declaration_of
 from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.few_colours import best_codes, few_colours, uses_of
@@ -131,8 +131,8 @@ def test_colours_are_counted_over_several_pictures(many: Board, photograph: Pict
 def test_the_survey_asks_for_a_look_only_where_pictures_share(many: Board, photograph: Picture) -> None:
     declaration = declaration_of(few_colours)
     for options in ({}, {"share": "picture"}, {"share": "all", "codes": [1, 2]}):
-        assert look_of(declaration, many, options, "the picture") is None
-    look = look_of(declaration, many, {"share": "all", "count": 8}, "the picture")
+        assert HooksOf(declaration, many, options).look("the picture") is None
+    look = HooksOf(declaration, many, {"share": "all", "count": 8}).look("the picture")
     assert look is not None
     own = few_colours(photograph, many, count=8).codes
     np.testing.assert_array_equal(look(photograph), np.bincount(own.ravel(), minlength=4096))

@@ -24,7 +24,7 @@ def test_nearly_as_good_as_the_best_of_all_choices(most):
         points = random.normal(size=(10, 3)).astype(np.float32)
         uses = random.integers(1, 20, 10)
         best = min(cost_of(points, uses, kept) for kept in combinations(range(10), most))
-        thinned = thin(lambda _, points=points: points, 1, uses, most)
+        thinned = thin(points[None], uses, most)
         assert len(thinned.kept) == most
         ratios.append(cost_of(points, uses, thinned.kept) / best)
     assert min(ratios) >= 1 - 1e-5
@@ -33,7 +33,7 @@ def test_nearly_as_good_as_the_best_of_all_choices(most):
 
 def test_the_loss_is_the_distance_to_what_is_shown():
     points = np.random.default_rng(0).normal(size=(30, 4)).astype(np.float32)
-    thinned = thin(lambda _: points, 1, np.ones(30, dtype=np.int64), 7)
+    thinned = thin(points[None], np.ones(30, dtype=np.int64), 7)
     shown = points[thinned.kept[thinned.stand_in]]
     assert thinned.loss == pytest.approx(((points - shown) ** 2).sum(axis=1), abs=1e-5)
     assert np.array_equal(thinned.stand_in[thinned.kept], np.arange(7))
@@ -41,13 +41,13 @@ def test_the_loss_is_the_distance_to_what_is_shown():
 
 def test_use_weighs():
     points = np.array([[0.0], [1.0], [10.0], [11.0]], dtype=np.float32)
-    thinned = thin(lambda _: points, 1, np.array([1, 100, 100, 1]), 2)
+    thinned = thin(points[None], np.array([1, 100, 100, 1]), 2)
     assert list(thinned.kept) == [1, 2]
 
 
 def test_a_mirrored_tile_is_a_near_one():
     upright = np.array([[0.0, 5.0], [9.0, 9.0], [5.1, 0.0]], dtype=np.float32)
-    thinned = thin(lambda turn: upright[:, ::-1] if turn else upright, 2, np.array([3, 3, 1]), 2)
+    thinned = thin(np.stack([upright, upright[:, ::-1]]), np.array([3, 3, 1]), 2)
     assert list(thinned.kept) == [0, 1]
     assert thinned.stand_in[2] == 0
     assert thinned.turn[2] == 1
@@ -55,7 +55,7 @@ def test_a_mirrored_tile_is_a_near_one():
 
 
 def test_few_enough_are_left_alone():
-    thinned = thin(lambda _: np.zeros((3, 1), dtype=np.float32), 1, np.ones(3, dtype=np.int64), 3)
+    thinned = thin(np.zeros((1, 3, 1), dtype=np.float32), np.ones(3, dtype=np.int64), 3)
     assert list(thinned.kept) == [0, 1, 2]
     assert not thinned.loss.any()
 
@@ -66,7 +66,7 @@ def test_better_than_keeping_those_used_most():
         random = np.random.default_rng(seed)
         points = random.normal(size=(300, 6)).astype(np.float32)
         uses = np.maximum(1, random.pareto(1, 300) * 3).astype(np.int64)
-        kept = thin(lambda _, points=points: points, 1, uses, 60).kept
+        kept = thin(points[None], uses, 60).kept
         ratios.append(cost_of(points, uses, kept) / cost_of(points, uses, np.argsort(-uses, kind="stable")[:60]))
     assert max(ratios) < 1
     assert np.mean(ratios) < 0.9
@@ -76,12 +76,12 @@ def test_a_tile_drawn_anew_changes_few_choices():
     random = np.random.default_rng(8)
     points = random.normal(size=(800, 6)).astype(np.float32)
     uses = random.integers(1, 9, 800)
-    before = set(thin(lambda _: points, 1, uses, 100).kept.tolist())
+    before = set(thin(points[None], uses, 100).kept.tolist())
     differ = []
     for seed in range(10):
         other = points.copy()
         other[seed * 70] = np.random.default_rng(seed + 100).normal(size=6)
-        differ.append(len(before ^ set(thin(lambda _, other=other: other, 1, uses, 100).kept.tolist())))
+        differ.append(len(before ^ set(thin(other[None], uses, 100).kept.tolist())))
     assert np.median(differ) <= 10
 
 
@@ -98,13 +98,13 @@ def test_in_parts_it_is_hardly_worse(monkeypatch):
     random = np.random.default_rng(4)
     points = random.normal(size=(1200, 8)).astype(np.float32)
     uses = random.integers(1, 9, 1200)
-    monkeypatch.setattr(thinning, "_FINE", 200)
-    whole = cost_of(points, uses, thin(lambda _: points, 1, uses, 60).kept)
+    monkeypatch.setattr(thinning, "FINE", 200)
+    whole = cost_of(points, uses, thin(points[None], uses, 60).kept)
     monkeypatch.setattr(thinning, "_AT_ONCE", 200)
-    parts = thin(lambda _: points, 1, uses, 60)
+    parts = thin(points[None], uses, 60)
     assert len(parts.kept) == 60
     assert cost_of(points, uses, parts.kept) < 1.25 * whole
-    assert len(thin(lambda _: points, 1, uses, 900).kept) == 900
+    assert len(thin(points[None], uses, 900).kept) == 900
 
 
 @pytest.mark.parametrize("channels", [1, 3])

@@ -1,7 +1,7 @@
 """Reasons why a board is impossible, each with its place in the declaration and a remedy."""
 
 from collections import Counter as Tally
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from itertools import pairwise
 
 from ladderlight.board.advice.alternatives import choices, smallest_part
@@ -18,9 +18,9 @@ MOST_CHIPS = 16
 MOST_WIDTH = 32
 MOST_START = 1 << 16
 MOST_BANK_LINES = 16
-_PLACES = dict.fromkeys(("x_start", "y_start"), "the count at the first visible place") | dict.fromkeys(
-    ("x_reset", "y_reset"), "the count after the reset"
-)
+Place = tuple[str | int, ...]
+_FIRST, _RESET = "the count at the first visible place", "the count after the reset"
+_COUNTS = {"x_start": _FIRST, "y_start": _FIRST, "x_reset": _RESET, "y_reset": _RESET}
 
 
 def problems_of(board: Board) -> list[Problem]:
@@ -28,26 +28,23 @@ def problems_of(board: Board) -> list[Problem]:
 
     The computed properties of a board may be used only when this list is empty.
     """
-    problems = list(_numbers(board))
-    if problems:  # what follows divides and shifts by them
-        return problems
-    problems += [*_names(board), *_ladder_lines(board)]
+    return (
+        list(_numbers(board))  # what follows divides and shifts by them
+        or [*_names(board), *_ladder_lines(board), *_of_memories(board, _data, _address)]
+        or list(_loops(board))
+        or list(_of_memories(board, _packing))
+        or timing_problems(board)
+    )
+
+
+def _of_memories(board: Board, *checks: Callable[[Board, Memory, Place], Iterator[Problem]]) -> Iterator[Problem]:
     for index, memory in enumerate(board.memories):
-        where = ("memory", index)
-        problems += _data(board, memory, where)
-        problems += _address(board, memory, where)
-    if not problems:
-        problems += _loops(board)
-    if not problems:
-        for index, memory in enumerate(board.memories):
-            problems += _packing(board, memory, ("memory", index))
-    if not problems:
-        problems += timing_problems(board)
-    return problems
+        for check in checks:
+            yield from check(board, memory, ("memory", index))
 
 
 def _numbers(board: Board) -> Iterator[Problem]:
-    for name, meaning in _PLACES.items():
+    for name, meaning in _COUNTS.items():
         count = getattr(board.counters, name)
         if count is not None and not 0 <= count < MOST_START:
             action = f"use {meaning}, 0 to {MOST_START - 1}"
@@ -58,8 +55,7 @@ def _numbers(board: Board) -> Iterator[Problem]:
         yield from _counters(board)
     if board.counters.delay < 0:
         yield Problem(where=("counters", "delay"), what="the delay is below zero", action="use 0 s or more")
-    for index, memory in enumerate(board.memories):
-        yield from _sizes(memory, ("memory", index))
+    yield from _of_memories(board, _sizes)
 
 
 def _counters(board: Board) -> Iterator[Problem]:
@@ -78,7 +74,7 @@ def _counters(board: Board) -> Iterator[Problem]:
             )
 
 
-def _sizes(memory: Memory, where: tuple[str | int, ...]) -> Iterator[Problem]:
+def _sizes(_: Board, memory: Memory, where: Place) -> Iterator[Problem]:
     part, packing = memory.part, memory.packing
     if not _power_of_two(part.words):
         what = f"memory {memory.name!r} has {part.words} words, which no number of address pins gives"
@@ -105,12 +101,11 @@ def _names(board: Board) -> Iterator[Problem]:
     if not board.memories:
         yield Problem(where=("memory",), what="the board has no memory", action="add a [[board.memory]]")
     tally = Tally(memory.name for memory in board.memories)
+    drivers = Tally(name for memory in board.memories for name in memory.data if name != "-")
     for index, memory in enumerate(board.memories):
         if tally[memory.name] > 1:
             what = f"more than one memory is called {memory.name!r}"
             yield Problem(where=("memory", index, "name"), what=what, action="give each a name of its own")
-    drivers = Tally(name for memory in board.memories for name in memory.data if name != "-")
-    for index, memory in enumerate(board.memories):
         for pin, name in enumerate(memory.data):
             if drivers[name] > 1:
                 what = f"line {name!r} is driven by {drivers[name]} data pins, which would short each other"
@@ -137,7 +132,7 @@ def _ladder_lines(board: Board) -> Iterator[Problem]:
         yield Problem(where=("ladder",), what=what, action="leave some out")
 
 
-def _data(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterator[Problem]:
+def _data(board: Board, memory: Memory, where: Place) -> Iterator[Problem]:
     if len(memory.data) > memory.pixel_width:
         yield Problem(
             where=(*where, "data"),
@@ -167,7 +162,7 @@ def _data(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterato
             yield Problem(where=(*where, "data", pin), what=f"nothing uses line {name!r}", action=action)
 
 
-def _address(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterator[Problem]:
+def _address(board: Board, memory: Memory, where: Place) -> Iterator[Problem]:
     if len(memory.address) > memory.address_pins:
         chips = f" in {memory.chips} chips" if memory.chips > 1 else ""
         yield Problem(
@@ -278,7 +273,7 @@ def _loops(board: Board) -> Iterator[Problem]:
         yield Problem(where=("memory",), what=what, action="let at least one be addressed by counters alone")
 
 
-def _packing(board: Board, memory: Memory, where: tuple[str | int, ...]) -> Iterator[Problem]:
+def _packing(board: Board, memory: Memory, where: Place) -> Iterator[Problem]:
     if memory.packing.pixels == 1:
         return
     if board.first_moving_bit(memory) is None or board.first_select_bit(memory) < 0:

@@ -1,8 +1,9 @@
 """Findings about timing: the clock, with the oscillators that are sold, the counters, and the speed of memories."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from fractions import Fraction
+from itertools import product
 from math import log
 
 from ladderlight.board.model.board import Board
@@ -33,41 +34,26 @@ OSCILLATORS: tuple[Fraction, ...] = tuple(Fraction(mhz) * 1_000_000 for mhz in _
 _DIVISIONS = {1: "", 2: " halved", 4: " divided by 4", 8: " divided by 8"}
 
 
-@dataclass(frozen=True, kw_only=True)
-class Source:
-    """A clock made from an oscillator that is sold, divided by flip-flops or not. Frequencies in hertz."""
+def fitting_sources(raster: Raster, most: int = 3) -> list[tuple[Fraction, int]]:
+    """Return sources of clocks that fit a raster's mode, those nearest to its clock first.
 
-    oscillator: Fraction
-    division: int
-
-    @property
-    def clock(self) -> Fraction:
-        """The counter's clock."""
-        return self.oscillator / self.division
-
-    def __str__(self) -> str:
-        if self.division == 1:
-            return frequency(self.clock)
-        return f"{frequency(self.clock)} ({frequency(self.oscillator)}{_DIVISIONS[self.division]})"
-
-
-def fitting_sources(raster: Raster, most: int = 3) -> list[Source]:
-    """Return the sources of clocks that fit a raster's mode, those nearest to its clock first.
-
-    Of sources of nearly the same clock, only the one with the smallest deviation from the mode and the fewest
-    flip-flops is returned.
+    Each is an oscillator that is sold, in hertz, and what flip-flops divide it by. Of sources of nearly the same clock,
+    only the one with the smallest deviation from the mode and the fewest flip-flops is returned.
     """
-    best: dict[Fraction, tuple[float, int, Source]] = {}
-    for oscillator in OSCILLATORS:
-        for division in _DIVISIONS:
-            source = Source(oscillator=oscillator, division=division)
-            trial = Raster(mode=raster.mode, clock=source.clock)
-            if trial.whole:
-                rank = (round(abs(trial.deviation), 6), division, source)
-                if trial.ratio not in best or rank[:2] < best[trial.ratio][:2]:
-                    best[trial.ratio] = rank
-    sources = [source for _, _, source in best.values()]
-    return sorted(sources, key=lambda source: abs(log(source.clock / raster.clock)))[:most]
+    best: dict[Fraction, tuple[float, int, Fraction]] = {}
+    for oscillator, division in product(OSCILLATORS, _DIVISIONS):
+        trial = Raster(mode=raster.mode, clock=oscillator / division)
+        rank = (round(abs(trial.deviation), 6), division, oscillator)
+        if trial.whole and (trial.ratio not in best or rank[:2] < best[trial.ratio][:2]):
+            best[trial.ratio] = rank
+    sources = [(oscillator, division) for _, division, oscillator in best.values()]
+    return sorted(sources, key=lambda source: abs(log(source[0] / source[1] / raster.clock)))[:most]
+
+
+def source_in_words(oscillator: Fraction, division: int) -> str:
+    """Return a source of a clock as in ``12.5875 MHz (25.175 MHz halved)``."""
+    made = f" ({frequency(oscillator)}{_DIVISIONS[division]})" if division > 1 else ""
+    return frequency(oscillator / division) + made
 
 
 def clock_findings(board: Board) -> Iterator[Finding]:
@@ -76,7 +62,7 @@ def clock_findings(board: Board) -> Iterator[Finding]:
     if raster.whole:
         return
     off = abs(raster.deviation)
-    sources = [str(source) for source in fitting_sources(raster)]
+    sources = [source_in_words(*source) for source in fitting_sources(raster)]
     clocks = joined(sources or [frequency(clock) for clock in raster.fitting_clocks(3)], "or")
     rate = f"{frequency(raster.line_rate)} ({raster.deviation:+.2%} from {raster.mode.name})"
     visible = f"{raster.x.visible} visible"

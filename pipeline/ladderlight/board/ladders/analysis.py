@@ -209,10 +209,8 @@ def _open_volts(unloaded: Network, channel: Channel, states: Flags) -> list[floa
 def _drivers(lines: tuple[str, ...], states: Flags, solution: Solution) -> list[DriverCurrent]:
     source = np.where(states, solution.currents, 0.0).max(axis=0)
     sink = np.where(states, 0.0, -solution.currents).max(axis=0)
-    return [
-        DriverCurrent(line=line, source=float(source[position]), sink=float(sink[position]))
-        for position, line in enumerate(lines)
-    ]
+    most = zip(lines, source.tolist(), sink.tolist(), strict=True)
+    return [DriverCurrent(line=line, source=high, sink=low) for line, high, low in most]
 
 
 def _powers(ladder: Ladder, group: tuple[Channel, ...], solution: Solution) -> list[ResistorPower]:

@@ -83,18 +83,12 @@ def stock_of(series: Series, *, pairs: bool = False) -> Stock:
     joined = np.repeat(np.arange(len(ohms), dtype=np.int8), [len(values) for values in ohms])
     all_ohms, all_first, all_second = map(np.concatenate, (ohms, first, second))
     unlike = np.where(joined == 0, 0.0, all_second / all_first)
-    rounded = _rounded(all_ohms)
+    unit = 10.0 ** (np.floor(np.log10(all_ohms)) - _SAME_DIGITS + 1)
+    rounded = np.rint(all_ohms / unit) * unit  # sums that differ in their last bit are one resistance
     order = np.lexsort((joined, unlike, rounded))
     kept = order[np.concatenate([[True], np.diff(rounded[order]) > 0])]
     kept = kept[(all_ohms[kept] >= SMALLEST) & (all_ohms[kept] <= LARGEST)]
     return Stock(ohms=all_ohms[kept], first=all_first[kept], second=all_second[kept], joined=joined[kept])
-
-
-def _rounded(values: Floats) -> Floats:
-    """Round to significant digits, so that sums that differ in their last bit count as one resistance."""
-    unit = 10.0 ** (np.floor(np.log10(values)) - _SAME_DIGITS + 1)
-    rounded: Floats = np.rint(values / unit) * unit
-    return rounded
 
 
 MOST_BITS = 8

@@ -13,7 +13,7 @@ from ladderlight.board.model.ladder import Ladder
 from ladderlight.board.model.lines import Line, Signal
 from ladderlight.board.model.memory import Device, Memory
 from ladderlight.board.model.palette import Palette, palette_of
-from ladderlight.board.model.raster import Counter, Raster
+from ladderlight.board.model.raster import Counter, Counts, Raster
 from ladderlight.system.value import Value
 from ladderlight.units.arrays import Ints
 
@@ -215,23 +215,17 @@ class Board(Value):
     @cached_property
     def x_counter(self) -> Counter:
         """The counter that steps along a line."""
-        return Counter(
-            start=self.counters.x_start,
-            reset=self.counters.x_reset,
-            counts=self.raster.x,
-            wired=self._wired_bits(Signal.X),
-            delay=self.counters.blanking_delay,
-        )
+        own = self.counters
+        return self._counter(Signal.X, self.raster.x, own.x_start, own.x_reset, delay=own.blanking_delay)
 
     @cached_property
     def y_counter(self) -> Counter:
         """The counter that steps down the screen."""
-        return Counter(
-            start=self.counters.y_start,
-            reset=self.counters.y_reset,
-            counts=self.raster.y,
-            wired=self._wired_bits(Signal.Y),
-        )
+        return self._counter(Signal.Y, self.raster.y, self.counters.y_start, self.counters.y_reset)
+
+    def _counter(self, signal: Signal, counts: Counts, start: int, reset: int | None, *, delay: int = 0) -> Counter:
+        bits = (line.index for memory in self.memories for line in memory.wires if line.signal is signal)
+        return Counter(start=start, reset=reset, counts=counts, wired=max(bits, default=0) + 1, delay=delay)
 
     def readings(self, column: ArrayLike, line: ArrayLike) -> tuple[Ints, Ints]:
         """Return the readings of the x and the y counter at counts and lines from the first visible ones, int64.
@@ -241,10 +235,6 @@ class Board(Value):
         """
         stepped = (np.asarray(column, dtype=np.int64) + self.x_counter.ahead) // self.raster.x.total
         return self.x_counter.read(column), self.y_counter.read(np.asarray(line, dtype=np.int64) + stepped)
-
-    def _wired_bits(self, signal: Signal) -> int:
-        lines = (line for memory in self.memories for line in memory.wires)
-        return max((line.index + 1 for line in lines if line.signal is signal), default=1)
 
     @cached_property
     def x_grid(self) -> Grid:

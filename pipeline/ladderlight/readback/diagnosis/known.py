@@ -46,7 +46,8 @@ def known_contents(
 def other_devices(board: Board, device: Device, wanted: MemoryWords) -> Iterator[Fault]:
     """Yield what the board's other devices of the same size should hold."""
     for other in board.devices:
-        if other.name != device.name and _size(other) == _size(device):
+        alike = (other.part.words, other.part.width) == (device.part.words, device.part.width)
+        if other.name != device.name and alike:
             text = f"the chip holds what device {other.name!r} should hold"
             yield fixed("other_device", text, other.words(wanted))
 
@@ -106,7 +107,3 @@ def other_builds(builds: Sequence[Build], own: tuple[int | None, Path], reading:
             tray = "" if built.tray is None else f", tray {built.tray}"
             text = f"the chip holds the last build of device {built.name!r}{whose}{tray}"
             yield fixed(kind, text, reading.words)
-
-
-def _size(device: Device) -> tuple[int, int]:
-    return device.part.words, device.part.width

@@ -30,16 +30,11 @@ def byte_order(pins: Pins, wanted: Words, read: Sequence[Section]) -> Iterator[F
         yield fixed("byte_order", f"the bytes of each word are in reverse order: {text}", turned)
 
 
-@dataclass(frozen=True, kw_only=True)
-class BankOrder:
-    """Banks in other places. ``healthy`` is that no bank was read twice, as it is where a bank line is stuck."""
+def bank_order(pins: Pins, wanted: Words, found: Words, mask: Words) -> tuple[Fault, bool] | None:
+    """Return the banks in the order in which they look most like what was found; None when each is in its place.
 
-    fault: Fault
-    healthy: bool
-
-
-def bank_order(pins: Pins, wanted: Words, found: Words, mask: Words) -> BankOrder | None:
-    """Return the banks in the order in which they look most like what was found; None when each is in its place."""
+    With it comes whether that is healthy: no bank was read twice, as it is where a bank line is stuck.
+    """
     lines = pins.bank_pins()
     if not lines or len(lines) > _MOST_BANK_LINES or wanted.size & (wanted.size - 1):
         return None
@@ -68,7 +63,7 @@ def bank_order(pins: Pins, wanted: Words, found: Words, mask: Words) -> BankOrde
     only_erased = all(at == origin for at, origin in enumerate(looks) if origin < len(numbers))
     prefix = "" if only_erased else "the banks are in the wrong order: "
     text = f"{prefix}bank {', '.join(moved)}"
-    return BankOrder(fault=fixed("bank_order", text, words), healthy=len(set(came)) == len(came) > 0)
+    return fixed("bank_order", text, words), len(set(came)) == len(came) > 0
 
 
 def piece_order(pins: Pins, wanted: Words, found: Words, reading: Reading) -> Iterator[Fault]:

@@ -27,16 +27,16 @@ def possible_faults(board: Board, wanted: Words, reading: Reading, known: Sequen
     """
     device, found, read, mask = reading.device, reading.over(wanted), reading.read, reading.mask
     pins = Pins(board=board, device=device)
-    banks = bank_order(pins, wanted, found, mask)
+    banks, healthy = bank_order(pins, wanted, found, mask) or (None, False)
     yield from known
-    if banks and banks.healthy:
-        yield banks.fault
+    if banks and healthy:
+        yield banks
     yield from chip_faults(pins, wanted, found, known)
     # Before the byte order: exchanged files of even and odd bytes look the same.
     yield from piece_order(pins, wanted, found, reading)
     yield from byte_order(pins, wanted, read)
-    if banks and not banks.healthy:
-        yield banks.fault
+    if banks and not healthy:
+        yield banks
     for view in shiftable(device, read):
         yield from shifted(pins, wanted, found, view)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import numpy as np
@@ -169,6 +170,7 @@ def diffused_onto(
     return codes
 
 
+@lru_cache(maxsize=8)
 def _whole_taps(kernel: Kernel, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
     """Return the shares ahead, (REACH_AHEAD,), and rows down, pixels ahead and share of the others, (taps, 3).
 

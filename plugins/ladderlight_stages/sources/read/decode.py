@@ -13,7 +13,7 @@ from ladderlight import PictureError
 from ladderlight.units.arrays import Bytes
 from ladderlight_stages.sources.read.deep import deep_rows, has_separate_planes, is_deep
 from ladderlight_stages.sources.read.picture_files.frames import orientation
-from ladderlight_stages.sources.read.picture_files.opening import FAILURES, Ended, open_picture
+from ladderlight_stages.sources.read.picture_files.opening import FAILURES, Ended, open_picture, reading
 from ladderlight_stages.sources.read.profiles import linear_by_matrix, to_srgb
 from ladderlight_stages.sources.read.samples import Frame, Samples
 from ladderlight_stages.sources.read.stated import coding_of, gamma_of
@@ -145,7 +145,7 @@ def _deep(
 ) -> Callable[[int, int, bytes], Samples]:
     """Return the function for rows of 16 bits: linear light with a matrix profile, 8 bits with any other; and alpha."""
     mode, key = image.mode, image.info.get("transparency")
-    with open_picture(path) as second:
+    with reading(path) as (file, head), open_picture(path, file, head) as second:
 
         def again() -> ImageFile.ImageFile:
             if number:

@@ -38,13 +38,12 @@ class Raster:
         return self.channels * (2 if self.white else 4)
 
 
-def raster_of(path: Path) -> Raster | None:
-    """Read the header of a Netpbm file of more than 8 bits; None for any other file.
+def raster_of(head: bytes) -> Raster | None:
+    """Read the header of a Netpbm file of more than 8 bits, from its first bytes; None for any other file.
 
-    Raises PictureError when the file cannot be read, or its header is broken.
+    Raises PictureError when the header is broken.
     """
-    with reading(path) as (_, head):
-        found = _HEADER.match(head)
+    found = _HEADER.match(head)
     if found is None:
         return None
     with named("PPM"):

@@ -20,7 +20,7 @@ from ladderlight_stages.sources.read.picture_files.frames import (
     reduce_scale,
 )
 from ladderlight_stages.sources.read.picture_files.limits import FrameSize
-from ladderlight_stages.sources.read.picture_files.opening import UnknownPageError, open_picture
+from ladderlight_stages.sources.read.picture_files.opening import UnknownPageError, open_picture, reading
 from ladderlight_stages.sources.read.profiles import ProfileError, profile_mode
 
 if TYPE_CHECKING:
@@ -49,18 +49,19 @@ def opened(path: Path, *, use_profile: bool, partly: bool = False) -> Iterator[O
 
     Raises PictureError when it cannot be read; also while frames are decoded.
     """
-    raster = raster_of(path)
-    if raster is not None:
-        yield _raster_file(path, raster, partly=partly)
-        return
     with ExitStack() as stack:
+        file, head = stack.enter_context(reading(path))
+        raster = raster_of(head)
+        if raster is not None:
+            yield _raster_file(path, raster, partly=partly)
+            return
         try:
-            image = stack.enter_context(open_picture(path, complete=partly))
-            file = _pillow_file(path, image, use_profile=use_profile, partly=partly)
+            image = stack.enter_context(open_picture(path, file, head, complete=partly))
+            found = _pillow_file(path, image, use_profile=use_profile, partly=partly)
         except UnknownPageError:
             stack.close()
-            file = _page_file(path, use_profile=use_profile)
-        yield file
+            found = _page_file(path, use_profile=use_profile)
+        yield found
 
 
 def _page_file(path: Path, *, use_profile: bool) -> Opened:

@@ -6,11 +6,11 @@ from fractions import Fraction
 import pytest
 
 from ladderlight.board import MODES, Counters, Raster
-from ladderlight.board.advice.timing import OSCILLATORS, fitting_sources
+from ladderlight.board.advice.timing import OSCILLATORS, fitting_sources, source_in_words
 
 
 def sources(mode: str, clock: str, most: int = 3) -> list[str]:
-    return [str(s) for s in fitting_sources(Raster(mode=MODES[mode], clock=Fraction(clock)), most)]
+    return [source_in_words(*s) for s in fitting_sources(Raster(mode=MODES[mode], clock=Fraction(clock)), most)]
 
 
 @pytest.mark.parametrize(
@@ -30,15 +30,15 @@ def test_the_nearest_source_comes_first(mode: str, clock: str, first: str) -> No
 
 def test_all_fit_their_mode() -> None:
     for mode in MODES.values():
-        for source in fitting_sources(Raster(mode=mode, clock=Fraction(20_000_000)), 20):
-            assert source.oscillator in OSCILLATORS
-            assert Raster(mode=mode, clock=source.clock).whole
+        for oscillator, division in fitting_sources(Raster(mode=mode, clock=Fraction(20_000_000)), 20):
+            assert oscillator in OSCILLATORS
+            assert Raster(mode=mode, clock=oscillator / division).whole
 
 
 def test_every_mode_has_at_least_one_that_steps_each_pixel() -> None:
     for mode in MODES.values():
-        (nearest,) = fitting_sources(Raster(mode=mode, clock=mode.dot_clock), 1)
-        assert Raster(mode=mode, clock=nearest.clock).ratio == 1
+        ((oscillator, division),) = fitting_sources(Raster(mode=mode, clock=mode.dot_clock), 1)
+        assert Raster(mode=mode, clock=oscillator / division).ratio == 1
 
 
 def test_of_sources_for_one_ratio_the_one_without_flip_flops_is_given() -> None:

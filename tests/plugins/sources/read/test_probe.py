@@ -19,7 +19,7 @@ def probed(path, **options) -> Probe:
 
 
 def test_the_source_declares_it():
-    assert declaration_of(read).hooks.probe is probe
+    assert declaration_of(read).hooks["probe"] is probe
 
 
 @pytest.mark.parametrize("suffix", ["png", "jpg", "gif", "webp", "tif", "bmp", "ppm", "tga", "pcx"])

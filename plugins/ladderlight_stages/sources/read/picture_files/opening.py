@@ -73,25 +73,24 @@ _hush_tiff()
 
 
 @contextmanager
-def open_picture(path: Path, *, complete: bool = False) -> Iterator[ImageFile.ImageFile]:
-    """Open a picture file.
+def open_picture(path: Path, file: BinaryIO, head: bytes, *, complete: bool = False) -> Iterator[ImageFile.ImageFile]:
+    """Open the picture in a file, as :func:`reading` yields it.
 
     With ``complete`` a JPEG that may be cut short gets an end, so that the decoder returns the part that is there.
-    Raises PictureError when the file is missing, of an unknown format, too large, broken, or proves broken while it is
-    read. The message leaves out the file's name.
+    Raises PictureError when the file is of an unknown format, too large, broken, or proves broken while it is read. The
+    message leaves out the file's name.
     """
-    with reading(path) as (file, head):
-        found = format_of(head, path)
-        with named(found.name):
-            _require(found)
-            refuse_stated(found.identity, head, file, depth=4 * found.canvases)
-            if found.identity == "TIFF" and (raw := camera_raw(file)):
-                raise PictureError(f"{raw}, not a picture yet; develop it to TIFF or PNG first")
-            file.seek(0)
-            source = Ended(file) if complete and found.identity == "JPEG" else file
-            with _image(source, found) as image:
-                image.filename = str(path)
-                yield image
+    found = format_of(head, path)
+    with named(found.name):
+        _require(found)
+        refuse_stated(found.identity, head, file, depth=4 * found.canvases)
+        if found.identity == "TIFF" and (raw := camera_raw(file)):
+            raise PictureError(f"{raw}, not a picture yet; develop it to TIFF or PNG first")
+        file.seek(0)
+        source = Ended(file) if complete and found.identity == "JPEG" else file
+        with _image(source, found) as image:
+            image.filename = str(path)
+            yield image
 
 
 def _image(source: "BinaryIO | Ended", found: Format) -> ImageFile.ImageFile:
