@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -144,11 +145,10 @@ def _carded(path: Path, loaded: Recipe, name: str, bank: int | None) -> tuple[Me
 
     alone = words_of_card(loaded, name, bank or 0)
     cards = load(path, pictures="cards", revision=loaded.revision)
-    try:
+    banks: list[int] = []
+    with suppress(BuildError):
         last = last_build(cards.output, cards.board, cards.owner).tray()
-    except BuildError:
-        return alone, bank or 0, f"Card {name}", []
-    banks = [number for number, names in last.pictures.items() if name in names and bank in (None, number)]
+        banks = [number for number, names in last.pictures.items() if name in names and bank in (None, number)]
     if not banks:
         return alone, bank or 0, f"Card {name}", []
     return last.words, banks[0], f"Card {name} in bank {banks[0]} of the built cards", stale_findings(cards)
