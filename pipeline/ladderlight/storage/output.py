@@ -105,12 +105,10 @@ class Staging:
         """
         inside = tuple(f"{folder}/" for folder in folders)
         kept = Kept(folders=tuple(folders), files=files, marks=marks)
-        if {name: digest for name, digest in self.last.items() if name.startswith(inside)} != files:
-            return False
-        if kept.changed_in(self.output):
-            return False
-        self.kept.append(kept)
-        return True
+        last = {name: digest for name, digest in self.last.items() if name.startswith(inside)}
+        if stays := last == files and not kept.changed_in(self.output):
+            self.kept.append(kept)
+        return stays
 
 
 @dataclass(frozen=True, kw_only=True)
