@@ -14,6 +14,7 @@ from ladderlight.errors import DocumentError, LadderlightError
 from ladderlight.proof.changes import FILE, FORMAT, Before, Changes, EarlierBuild
 from ladderlight.recipe import Recipe
 from ladderlight.storage.journal import is_inside
+from ladderlight.system.printable import printable
 from ladderlight.units.arrays import Bytes
 from ladderlight.workspace.burned import Chip
 from ladderlight.workspace.description import in_order
@@ -84,11 +85,11 @@ class Earlier:
         devices = [device for device in manifest.devices if device.tray == number] if manifest else []
         if manifest is None or not devices:
             return None
-        pictures = [picture for picture in manifest.pictures if picture.tray == number]
-        screens = {picture.name: _screen(picture) for picture in pictures}
+        pictures = {printable(picture.name): picture for picture in manifest.pictures if picture.tray == number}
+        screens = {name: _screen(picture) for name, picture in pictures.items()}
         return EarlierBuild(
             devices={device.name: device.sha256 for device in devices},
-            pictures={picture.name: picture.bank for picture in pictures},
+            pictures={name: picture.bank for name, picture in pictures.items()},
             screens={name: self.recipe.output / file for name, file in screens.items() if is_inside(file)},
             document=self._document(number),
             images=lambda: self._images(number, devices),
@@ -104,7 +105,7 @@ class Earlier:
             found = read_document(self.recipe.output / "proof" / folder_of(number) / FILE, _Document, "build again")
         except DocumentError:
             return None
-        return json.loads(found.model_dump_json(exclude_unset=True, exclude={"format"})) if found else None
+        return json.loads(json.dumps(found.model_dump(exclude_unset=True, exclude={"format"}))) if found else None
 
     def _images(self, number: int | None, devices: list[DeviceEntry]) -> dict[str, Bytes]:
         """Return the devices' bytes as that build gave them; not of files that were changed since."""

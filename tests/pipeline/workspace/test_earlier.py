@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import re
 from pathlib import Path
 from typing import Any
@@ -205,3 +206,18 @@ def test_each_tray_says_what_it_changes_and_one_that_is_kept_stays(project) -> N
     build(load(recipe))
     assert project.changes("tray-01")["before"] is False
     assert [p["name"] for p in project.changes("tray-02")["pictures"]] == ["quay"]
+
+
+@pytest.mark.parametrize(("name", "shown"), [(b"l\xe9gende", r"l\xe9gende"), (b"two\nlines", r"two\nlines")])
+def test_names_that_cannot_be_printed_are_known_again(tmp_path: Path, name: bytes, shown: str) -> None:
+    project = Project(tmp_path)
+    project.draw(os.fsdecode(name), "red")
+    project.build()
+    project.draw(os.fsdecode(name), "blue")
+    changed = project.build()
+    assert [(each["name"], each["state"]) for each in changed["pictures"]] == [(shown, "changed")]
+    # As builds of before have written it.
+    path = project.output / "proof" / "changes.json"
+    path.write_text(path.read_text().replace(json.dumps(shown), json.dumps(os.fsdecode(name))))
+    project.build(cached=False)
+    assert project.changes()["pictures"][0]["state"] == "changed"
