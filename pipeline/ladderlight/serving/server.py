@@ -42,6 +42,8 @@ _HEADERS = {
     "Referrer-Policy": "no-referrer",
     "X-Content-Type-Options": "nosniff",
 }
+_OWN_POLICY = re.compile(rb"<meta http-equiv=.?Content-Security-Policy[^>]*>\s*", re.IGNORECASE)
+_BODY = re.compile(rb"<body[^>]*>", re.IGNORECASE)
 
 
 @contextmanager
@@ -169,10 +171,6 @@ class _Handler(BaseHTTPRequestHandler):
 
     def log_message(self, *_: Any) -> None:
         """Say nothing: what is printed is about builds."""
-
-
-_OWN_POLICY = re.compile(rb"<meta http-equiv=.?Content-Security-Policy[^>]*>\s*", re.IGNORECASE)
-_BODY = re.compile(rb"<body[^>]*>", re.IGNORECASE)
 
 
 def served_page(page: bytes, notice: Notice, folder: str) -> bytes:

@@ -27,6 +27,11 @@ SMALLEST, LARGEST = 10.0, 1e6
 
 _JOINED: tuple[Joined, ...] = get_args(Joined)
 _SAME_DIGITS = 12
+MOST_BITS = 8
+ALTERNATIVES = 10
+_COARSE: tuple[Series, ...] = ("E6", "E12", "E24")
+_FEW = 4
+_CHANNEL = "drive"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -89,13 +94,6 @@ def stock_of(series: Series, *, pairs: bool = False) -> Stock:
     kept = order[np.concatenate([[True], np.diff(rounded[order]) > 0])]
     kept = kept[(all_ohms[kept] >= SMALLEST) & (all_ohms[kept] <= LARGEST)]
     return Stock(ohms=all_ohms[kept], first=all_first[kept], second=all_second[kept], joined=joined[kept])
-
-
-MOST_BITS = 8
-ALTERNATIVES = 10
-_COARSE: tuple[Series, ...] = ("E6", "E12", "E24")
-_FEW = 4
-_CHANNEL = "drive"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -15,6 +15,11 @@ from ladderlight.units.arrays import Bytes, Floats, Ints, Words, bytes_per_word
 
 _MOST_BANK_LINES = 6
 _PROBES = 4096
+_NEAR = 16
+_TABLES = 8
+_KEPT = 64
+_MOST = 4
+"""Distances that are given of those that agree in as many bytes."""
 
 
 def byte_order(pins: Pins, wanted: Words, read: Sequence[Section]) -> Iterator[Fault]:
@@ -110,13 +115,6 @@ def shifted(pins: Pins, wanted: Words, found: Words, view: Ints) -> Iterator[Fau
 
     for shift in shifts(before, after, bytes_per_word(pins.device.part.width)):
         yield fixed("shifted", shift.text, seen(shift.of(before)))
-
-
-_NEAR = 16
-_TABLES = 8
-_KEPT = 64
-_MOST = 4
-"""Distances that are given of those that agree in as many bytes."""
 
 
 @dataclass(frozen=True, kw_only=True)
