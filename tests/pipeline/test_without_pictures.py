@@ -87,7 +87,7 @@ def test_words_alone_build(write: Write, capsys: pytest.CaptureFixture[str]) -> 
     data = (built.output / "devices" / "picture.bin").read_bytes()
     assert data[:1024] == (recipe.parent / "words.bin").read_bytes()
     assert set(data[1024:]) == {0xFF}
-    assert built.manifest["pictures"] == []
+    assert list(built.manifest["pictures"]) == []
     assert [item["file"] for item in built.manifest["inputs"]] == ["recipe.toml", "words.bin"]
     for bank in (0, 1):
         screen = np.asarray(Image.open(built.proof.parent / "screens" / f"bank{bank}.png").convert("L")) > 40

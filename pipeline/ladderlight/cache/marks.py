@@ -17,7 +17,7 @@ _WHOLE_SECONDS = 2_500_000_000
 """The same, where times are whole seconds, or every other."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Seen:
     """A file as it was read: its mark from before, its SHA-256, and whether a later change must change the mark."""
 

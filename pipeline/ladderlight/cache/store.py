@@ -150,19 +150,19 @@ class Cache:
 
     def _trimmed(self, size: int) -> int:
         """Remove old entries if there is no room for so many bytes; return how many are in use."""
-        files = list(self._files())
-        used = sum(status.st_size for _, status in files)
+        used = sum(status.st_size for _, status in self._files())
         if used + size <= self.room:
             return used
-        for entry, status in sorted(files, key=lambda found: found[1].st_mtime):
-            unfinished = entry.name.startswith(_ASIDE)
-            if used + size <= _LEFT * self.room or status.st_mtime >= self._started:
+        # Of thousands that this build itself has written no list is made.
+        times = ((found.st_mtime, found.st_size, entry.path, entry.name) for entry, found in self._files())
+        for time_, own, path, name in sorted(each for each in times if each[0] < self._started):
+            if used + size <= _LEFT * self.room:
                 break
-            if unfinished and status.st_mtime > time.time() - _STALE:
+            if name.startswith(_ASIDE) and time_ > time.time() - _STALE:
                 continue
             with suppress(OSError):
-                Path(entry).unlink()
-                used -= status.st_size
+                Path(path).unlink()
+                used -= own
         return used
 
     def _files(self) -> Iterator[tuple[os.DirEntry[str], os.stat_result]]:

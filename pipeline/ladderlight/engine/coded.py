@@ -1,16 +1,18 @@
-"""Coded pictures as they wait to be arranged: their codes in the cache, the rest of them in memory."""
+"""Coded pictures as they wait to be arranged: in the cache, or in memory."""
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
+import operator
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
-from functools import cached_property, partial
+from functools import cached_property, lru_cache, partial
+from itertools import chain
+from pathlib import Path
 from typing import Any, TypeVar, overload
 
 from ladderlight.cache.entries import DamagedError, Entry
 from ladderlight.cache.store import Writing
 from ladderlight.engine.board_use import Used
-from ladderlight.engine.coherence import Codes
 from ladderlight.engine.entries import Described, add_picture, codes_in, described, is_plain, view_in
 from ladderlight.engine.plan import Unit
 from ladderlight.errors import Fault
@@ -20,17 +22,20 @@ from ladderlight.recipe import PictureFile
 T = TypeVar("T")
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, slots=True)
 class CodedUnit:
-    """The coded pictures of a unit, one after another, without their codes."""
+    """The coded pictures of a unit, one after another, as they wait: of thousands no more than this is in memory."""
 
-    pictures: tuple[Described, ...]
     counts: tuple[int, ...]
     """How many pictures each file of the unit has."""
-    entry: Entry | None = None
-    """Where codes and views are kept; None when they are in memory."""
-    codes: tuple[Codes, ...] = ()
-    views: tuple[SourceView | None, ...] = ()
+    cautions: tuple[tuple[str, int, str], ...] = ()
+    """Files with the frames of which stages have one, and the caution."""
+    place: str = ""
+    """The file of the cache that has the pictures; empty when they are in memory."""
+    held: tuple[CodedPicture, ...] = ()
+    """The pictures that are in memory."""
+    described: tuple[Described, ...] = ()
+    """The others, where the cache has no more than codes and views."""
     used: Used = frozenset()
     """What was used of the board for them."""
     is_new: bool = True
@@ -46,32 +51,57 @@ class CodedUnit:
             When that is something else.
         """
         try:
-            found = tuple(described(each) for each in entry.about["pictures"])
-            counts, slim = tuple(entry.about["counts"]), replace(entry, about=_shapes(entry.about["pictures"]))
-            return cls(pictures=found, counts=counts, entry=slim, used=used, is_new=False)
+            counts, noted = tuple(entry.about["counts"]), cautions(map(described, entry.about["pictures"]))
+        except (KeyError, TypeError) as error:
+            raise DamagedError(str(error)) from error
+        return cls(counts=counts, cautions=noted, place=str(entry.path), used=used, is_new=False)
+
+    def opened(self) -> OpenedUnit:
+        """Return the pictures; raises ``DamagedError`` when the cache no longer has them."""
+        if not self.place:
+            return OpenedUnit(described=tuple(map(Described.of, self.held)), held=self.held)
+        path = Path(self.place)
+        entry = Entry.open(path, path.name)
+        if entry is None:
+            raise DamagedError(f"{path} is damaged")
+        try:
+            return OpenedUnit(described=self.described or tuple(map(described, entry.about["pictures"])), entry=entry)
         except (KeyError, TypeError) as error:
             raise DamagedError(str(error)) from error
 
     def with_codes(self) -> CodedUnit:
-        """Return the same with its codes and views in memory; raises as :meth:`picture`."""
-        places = range(len(self.pictures))
-        codes = tuple(self.picture(index).codes for index in places)
-        return replace(self, codes=codes, views=tuple(map(self.view, places)), entry=None)
+        """Return the same with all pictures in memory; raises as :meth:`opened`."""
+        opened = self.opened()
+        found = (replace(opened.picture(at), view=opened.view(at)) for at in range(len(opened.described)))
+        return replace(self, held=tuple(found), described=(), place="")
+
+
+def cautions(pictures: Iterable[Described | CodedPicture]) -> tuple[tuple[str, int, str], ...]:
+    """Return the cautions of pictures, each with its file and frame."""
+    return tuple(
+        (each.origin.source, each.origin.frame, str(each.notes["caution"]))
+        for each in pictures
+        if "caution" in each.notes
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class OpenedUnit:
+    """The coded pictures of a unit without their codes."""
+
+    described: tuple[Described, ...]
+    held: tuple[CodedPicture, ...] = ()
+    """The pictures, where they are in memory."""
+    entry: Entry | None = None
 
     def picture(self, index: int) -> CodedPicture:
-        """Return a picture with its codes, but without its view.
-
-        Raises
-        ------
-        DamagedError
-            When they are no longer there.
-        """
-        codes = self.codes[index] if self.entry is None else codes_in(self.entry, index)
-        return self.pictures[index].with_codes(codes)
+        """Return a picture without its view; raises ``DamagedError`` when the cache no longer has its codes."""
+        codes = self.held[index].codes if self.entry is None else codes_in(self.entry, index)
+        return self.described[index].with_codes(codes)
 
     def view(self, index: int) -> SourceView | None:
         """Return the view of a picture; raises as :meth:`picture`."""
-        return self.views[index] if self.entry is None else view_in(self.entry, index)
+        return self.held[index].view if self.entry is None else view_in(self.entry, index)
 
 
 class CodedWriting:
@@ -96,33 +126,36 @@ class CodedWriting:
             self._pictures[0] = Described.of(first)
             self._about[0]["metrics"] = dict(first.metrics)
 
+    @cached_property
+    def is_plain(self) -> bool:
+        """Whether the description of the pictures comes out of the cache as it went in, once all are written."""
+        return is_plain({"pictures": self._about})
+
     @property
     def about(self) -> dict[str, Any]:
-        """The description of the entry."""
-        return {"pictures": self._about, "counts": self._counts}
-
-    @property
-    def shapes(self) -> dict[str, Any]:
-        """So much of it as codes and views need to be read."""
-        return _shapes(self._about)
-
-    @property
-    def is_plain(self) -> bool:
-        """Whether the description comes out of the cache as it went in."""
-        return is_plain({"pictures": self._about})
+        """The description of the entry; where it is not plain, so much as codes and views need to be read."""
+        pictures = self._about if self.is_plain else [{"shape": a["shape"], "view": a["view"]} for a in self._about]
+        return {"pictures": pictures, "counts": self._counts}
 
     def unit(self, entry: Entry, used: Collection[str]) -> CodedUnit:
         """Return the unit, once its entry is in its place."""
-        pictures, counts, slim = tuple(self._pictures), tuple(self._counts), replace(entry, about=self.shapes)
-        return CodedUnit(pictures=pictures, counts=counts, entry=slim, used=frozenset(used))
+        return CodedUnit(
+            counts=tuple(self._counts),
+            cautions=cautions(self._pictures),
+            place=str(entry.path),
+            described=() if self.is_plain else tuple(self._pictures),
+            used=_shared(frozenset(used)),
+        )
 
     def discard(self) -> None:
         """Give up what is not in its place yet."""
         self.writing.discard()
 
 
-def _shapes(pictures: Iterable[Mapping[str, Any]]) -> dict[str, Any]:
-    return {"pictures": [{"shape": each["shape"], "view": each["view"]} for each in pictures]}
+@lru_cache(maxsize=16)
+def _shared(used: Used) -> Used:
+    """Return the same, and one object for all that are equal."""
+    return used
 
 
 class CodedPictures(Sequence[CodedPicture]):
@@ -143,16 +176,19 @@ class CodedPictures(Sequence[CodedPicture]):
         Cards come after the files. Files of units that are not there are passed over.
         """
         self._coded, self._files, self._again, self._cards = dict(coded), files, again, cards
-        self._by_file = dict[PictureFile, tuple[Unit, range]]()
-        for unit, found in coded.items():
-            end = 0
-            for file, count in zip(unit.files, found.counts, strict=True):
-                self._by_file[file] = unit, range(end, end := end + count)
+        self._units = {file: unit for unit in coded for file in unit.files}
+        self._opened = dict[Unit, OpenedUnit]()
 
     @cached_property
     def _places(self) -> list[tuple[Unit, int] | CodedPicture]:
-        held = (self._by_file[file] for file in self._files if file in self._by_file)
-        return [*((unit, index) for unit, indices in held for index in indices), *self._cards]
+        ends = dict.fromkeys(self._coded, 0)
+        indices = dict[PictureFile, range]()
+        for unit, found in self._coded.items():
+            for file, count in zip(unit.files, found.counts, strict=True):
+                start, ends[unit] = ends[unit], ends[unit] + count
+                indices[file] = range(start, ends[unit])
+        held = ((self._units[file], indices[file]) for file in self._files if file in self._units)
+        return [*((unit, index) for unit, own in held for index in own), *self._cards]
 
     def with_cards(self, cards: Sequence[CodedPicture]) -> CodedPictures:
         """Return the same pictures with test cards after them."""
@@ -160,13 +196,13 @@ class CodedPictures(Sequence[CodedPicture]):
 
     def taken(self, files: Sequence[PictureFile]) -> CodedPictures:
         """Return the pictures of some of the files, which are all those of their units, and hold them no longer."""
-        units = dict.fromkeys(self._by_file.pop(file)[0] for file in files)
+        units = dict.fromkeys(self._units.pop(file) for file in files)
         self.__dict__.pop("_places", None)
         return CodedPictures({unit: self._coded.pop(unit) for unit in units}, files, self._again)
 
     def has(self, files: Iterable[PictureFile]) -> bool:
         """Whether the pictures of these files are among them."""
-        return all(file in self._by_file for file in files)
+        return all(file in self._units for file in files)
 
     @property
     def reduced(self) -> int:
@@ -174,10 +210,23 @@ class CodedPictures(Sequence[CodedPicture]):
         return sum(len(unit.files) for unit, found in self._coded.items() if found.is_new)
 
     @property
+    def frames(self) -> dict[PictureFile, int]:
+        """How many pictures each file has."""
+        counts = (zip(unit.files, found.counts, strict=True) for unit, found in self._coded.items())
+        return dict(chain.from_iterable(counts))
+
+    @property
+    def cautions(self) -> Iterator[tuple[str, int, str]]:
+        """The cautions of pictures, each with its file and frame."""
+        return chain.from_iterable(found.cautions for found in self._coded.values())
+
+    @property
     def described(self) -> list[Described]:
         """The pictures without their codes."""
         return [
-            Described.of(place) if isinstance(place, CodedPicture) else self._coded[place[0]].pictures[place[1]]
+            Described.of(place)
+            if isinstance(place, CodedPicture)
+            else self._read(place[0], operator.attrgetter("described"))[place[1]]
             for place in self._places
         ]
 
@@ -187,9 +236,9 @@ class CodedPictures(Sequence[CodedPicture]):
         for place in self._places:
             if not isinstance(place, CodedPicture):
                 unit, index = place
-                view = self._read(unit, partial(CodedUnit.view, index=index))
+                view = self._read(unit, partial(OpenedUnit.view, index=index))
                 if view is not None:
-                    found[self._coded[unit].pictures[index].origin.name] = view
+                    found[self._opened[unit].described[index].origin.name] = view
         return found
 
     def __len__(self) -> int:
@@ -210,12 +259,15 @@ class CodedPictures(Sequence[CodedPicture]):
         if isinstance(place, CodedPicture):
             return place
         unit, index = place
-        return self._read(unit, partial(CodedUnit.picture, index=index))
+        return self._read(unit, partial(OpenedUnit.picture, index=index))
 
-    def _read(self, unit: Unit, part: Callable[[CodedUnit], T]) -> T:
+    def _read(self, unit: Unit, part: Callable[[OpenedUnit], T]) -> T:
         """Read something of a unit, which is coded anew where the cache has lost it."""
         try:
-            return part(self._coded[unit])
+            if unit not in self._opened:
+                self._opened[unit] = self._coded[unit].opened()
+            return part(self._opened[unit])
         except DamagedError:
             self._coded[unit] = self._again(unit)
-            return part(self._coded[unit])
+            self._opened[unit] = self._coded[unit].opened()
+            return part(self._opened[unit])

@@ -31,7 +31,7 @@ from ladderlight.stages.kinds import Kind
 from ladderlight.system.value import digest_of
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Unit:
     """One file, or the files of one animation, in order.
 

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 from ladderlight.board.scanning.sheets import blank_sheet
@@ -49,6 +50,11 @@ class Chain:
     seen: Mapping[str, Seen] = field(default_factory=dict)
     """The files as they were read, by the names that the recipe has for them; results of others are not kept."""
 
+    @cached_property
+    def plan(self) -> Plan:
+        """The plan of the recipe's pictures."""
+        return Plan(recipe=self.recipe, seen=self.seen)
+
     def code_pictures(
         self,
         files: Sequence[PictureFile] | None = None,
@@ -74,9 +80,8 @@ class Chain:
         from ladderlight.engine.executors.threads import Threads
         from ladderlight.engine.work import Task, Work, total
 
-        files = self.recipe.files if files is None else files
+        files, plan = self.recipe.files if files is None else files, self.plan
         cache = self.cache or Cache.for_one_build()
-        plan = Plan(recipe=self.recipe, seen=self.seen)
         work = Work(plan=plan, cache=cache, uses=KnownUses(cache=cache), spare=Cache.for_spare())
         if not files:
             return CodedPictures({}, (), work.in_memory)

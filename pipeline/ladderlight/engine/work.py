@@ -18,17 +18,9 @@ from ladderlight.board import Board
 from ladderlight.cache.entries import DamagedError, Entry
 from ladderlight.cache.store import Cache, Writing
 from ladderlight.engine.board_use import KnownUses, Used, WatchedBoard
-from ladderlight.engine.coded import CodedUnit, CodedWriting
+from ladderlight.engine.coded import CodedUnit, CodedWriting, cautions
 from ladderlight.engine.coherence import Bools, Codes, FrameSequence, Reduced
-from ladderlight.engine.entries import (
-    Described,
-    add_picture,
-    is_plain,
-    packed,
-    pictures_of,
-    plain_array,
-    unpacked,
-)
+from ladderlight.engine.entries import add_picture, is_plain, packed, pictures_of, plain_array, unpacked
 from ladderlight.engine.plan import Base, Folds, Plan, Unit
 from ladderlight.errors import Fault, PictureError
 from ladderlight.flow.images import source_view
@@ -56,7 +48,7 @@ def at_once(call: Callable[[], Any]) -> Future[Any]:
     return done
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Task:
     """A node of the plan, to be worked out: a unit coded, or looked at for the survey of a stage, or made ready.
 
@@ -165,8 +157,8 @@ class Work:
         writing = CodedWriting(self.cache.write(self.spare), len(unit.files))
         try:
             places = (place for place, count in enumerate(found.counts) for _ in range(count))
-            for index, place in enumerate(places):
-                writing.add(place, replace(found.picture(index), view=found.view(index)))
+            for place, picture in zip(places, found.held, strict=True):
+                writing.add(place, picture)
             return self._ended(unit, writing, found.used) or found
         finally:
             writing.discard()
@@ -177,7 +169,7 @@ class Work:
         if writing.is_plain and self._is_still(base, unit.files):
             entry = self._end(writing.writing, base, used, writing.about)
         else:  # good for this build alone
-            entry = writing.writing.end(digest_of((self.plan.nonce, token_hex())), writing.shapes)
+            entry = writing.writing.end(digest_of((self.plan.nonce, token_hex())), writing.about)
         return None if entry is None else writing.unit(entry, used)
 
     def _coded(
@@ -364,10 +356,9 @@ def _in_memory(
     pictures[:1] = [first] if first is not None else pictures[:1]
     places = [place for place, _ in found]
     return CodedUnit(
-        pictures=tuple(map(Described.of, pictures)),
         counts=tuple(map(places.count, range(len(unit.files)))),
-        codes=tuple(picture.codes for picture in pictures),
-        views=tuple(picture.view for picture in pictures),
+        cautions=cautions(pictures),
+        held=tuple(pictures),
         used=frozenset(used),
     )
 

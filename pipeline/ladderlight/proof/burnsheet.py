@@ -1,11 +1,12 @@
 """The burn sheet: what to burn into which chip, with what the programmer must show, on a page for the bench."""
 
 import textwrap
-from collections.abc import Iterator
+from collections.abc import Iterator, Mapping, Sequence
 
 from ladderlight.board import Board, Part
 from ladderlight.devices.documents import DeviceDocument, ManifestDocument
 from ladderlight.proof.board_words import cautions
+from ladderlight.system.passing import Passing
 from ladderlight.units.words import address, address_digits
 
 _WIDTH = 78
@@ -44,12 +45,15 @@ def chip_label(name: str, tray: int | None) -> str:
     return name if tray is None else f"tray {tray}, {name}"
 
 
-def labelled(manifest: ManifestDocument) -> list[dict[str, object]]:
+def labelled(manifest: ManifestDocument) -> Sequence[Mapping[str, object]]:
     """Return the devices of a manifest, each with its label and the ``digits`` of its addresses."""
-    return [
-        {"label": chip_label(device["name"], device.get("tray")), "digits": address_digits(device["words"]), **device}
-        for device in manifest["devices"]
-    ]
+    return Passing(
+        lambda: (
+            {"label": chip_label(device["name"], device.get("tray")), "digits": address_digits(device["words"])}
+            | {**device}
+            for device in manifest["devices"]
+        )
+    )
 
 
 def _device(device: DeviceDocument, part: Part) -> Iterator[str]:

@@ -20,6 +20,7 @@ from PIL import Image
 from ladderlight.board import Board
 from ladderlight.devices.documents import ManifestDocument
 from ladderlight.devices.occupancy import differing_by_bank
+from ladderlight.flow.images import MOST_INDEXED
 from ladderlight.proof.screens import to_png
 from ladderlight.storage.stopping import side_by_side
 from ladderlight.storage.writing import read_regular
@@ -204,10 +205,31 @@ def _compared(old: bytes | None, new: bytes) -> float | Literal["unknown"] | Non
     """Return the share of pixels that differ between two files of screens; None for screens of different sizes."""
     if old == new:
         return 0.0
-    shown, now = _pixels(old), _pixels(new)
+    shown, now = _opened(old), _opened(new)
     if shown is None or now is None:
         return "unknown"
-    return np.count_nonzero(shown != now) / now.size if shown.shape == now.shape else None
+    if shown.size != now.size:
+        return None
+    before, after = _numbered(shown, now) or (_colours(shown), _colours(now))
+    return np.count_nonzero(before != after) / after.size
+
+
+def _numbered(*screens: Image.Image) -> list[Bytes] | None:
+    """Return the pixels of screens as bytes that are equal where their colours are: compared in a third less time.
+
+    None where the colours are too many.
+    """
+    if any(screen.mode != "P" for screen in screens):
+        return None
+    palettes = list(map(_palette, screens))
+    colours, numbers = np.unique(np.concatenate(palettes), return_inverse=True)
+    if colours.size > MOST_INDEXED:
+        return None
+    tables = np.split(numbers.astype(np.uint8), np.cumsum([palette.size for palette in palettes])[:-1])
+    return [
+        np.frombuffer(screen.tobytes().translate(bytes(table).ljust(MOST_INDEXED, bytes(table[-1:]))), np.uint8)
+        for screen, table in zip(screens, tables, strict=True)
+    ]
 
 
 def _renamed(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: EarlierBuild) -> dict[str, str]:
@@ -250,16 +272,30 @@ def _with_screens(pairs: Iterable[_Pair]) -> list[PictureChange]:
     return found
 
 
-def _pixels(png: bytes | None) -> _Pixels | None:
-    """Return the colours of a screen's file; None of one that is missing or damaged."""
+def _opened(png: bytes | None) -> Image.Image | None:
+    """Return a screen's file, decoded; None of one that is missing or damaged."""
     try:
         with Image.open(io.BytesIO(png or b"")) as image:
-            if image.mode != "P":
-                return np.asarray(image.convert("RGBA")).view(np.uint32)[..., 0]
-            index = np.asarray(image)  # its colours are looked up here, in half the time
-            return np.frombuffer(bytes(image.getpalette("RGBA") or ()), np.uint32).take(index, mode="clip")
+            image.load()
+            return image
     except (OSError, ValueError, SyntaxError):
         return None
+
+
+def _pixels(png: bytes | None) -> _Pixels | None:
+    """Return the colours of a screen's file; None of one that is missing or damaged."""
+    image = _opened(png)
+    return None if image is None else _colours(image)
+
+
+def _colours(screen: Image.Image) -> _Pixels:
+    if screen.mode != "P":
+        return np.asarray(screen.convert("RGBA")).view(np.uint32)[..., 0]
+    return _palette(screen).take(np.asarray(screen), mode="clip")  # in half the time
+
+
+def _palette(screen: Image.Image) -> NDArray[np.uint32]:
+    return np.frombuffer(bytes(screen.getpalette("RGBA") or ()), np.uint32)
 
 
 def _reduced(pixels: _Pixels) -> Bytes:

@@ -2,6 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Callable, Sequence
+from itertools import groupby
 from operator import itemgetter
 
 from markupsafe import Markup
@@ -28,14 +29,12 @@ def trays_page(project: str, board: Board, manifest: ManifestDocument, small: Ca
     """
     trays = []
     left = _SCREEN_BYTES
-    pictures: dict[int | None, list[PictureDocument]] = defaultdict(list)
-    for picture in manifest["pictures"]:
-        pictures[picture.get("tray")].append(picture)
+    shown = {number: _screens(list(own)) for number, own in groupby(manifest["pictures"], itemgetter("tray"))}
     burn: dict[int, list[str]] = defaultdict(list)
     for device in manifest["devices"]:
         burn[device["tray"]] += [device["name"]] * device["changed"]
     for number, names in burn.items():
-        screens = _screens(pictures[number])
+        screens = shown.get(number, [])
         for screen in screens:
             png = small(f"proof/{screen['file']}") if left > 0 else b""
             left -= len(png)

@@ -23,12 +23,17 @@ _SYSTEM = ("thumbs.db", "ehthumbs.db", "desktop.ini")
 """Files that Windows puts into folders (from memory); patterns pass them over. Those of macOS begin with a dot."""
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, slots=True)
 class PictureFile:
     """One picture file: where it is, and how the recipe names it, relative to the recipe and with ``/``."""
 
-    path: Path
+    place: str
     source: str
+
+    @property
+    def path(self) -> Path:
+        """Where it is; made anew whenever asked, since of thousands of files a text takes a quarter of the memory."""
+        return Path(self.place)
 
 
 def picture_files(folder: Path, patterns: Sequence[str]) -> tuple[list[PictureFile], list[Problem]]:
@@ -58,7 +63,9 @@ def picture_files(folder: Path, patterns: Sequence[str]) -> tuple[list[PictureFi
         elif left_out:
             for path in _files(folder, pattern[1:]):
                 files.pop(resolved(path), None)
-        elif found := [PictureFile(path=path, source=source_of(folder, path)) for path in _files(folder, pattern)]:
+        elif found := [
+            PictureFile(place=str(path), source=source_of(folder, path)) for path in _files(folder, pattern)
+        ]:
             for file in sorted(found, key=lambda file: natural_key(file.source)):
                 files.setdefault(resolved(file.path), file)
         else:

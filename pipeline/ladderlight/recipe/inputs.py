@@ -17,8 +17,8 @@ Inputs = Sequence[Mapping[str, Any]]
 
 def input_files(recipe: Recipe) -> dict[str, Path]:
     """List the files by their names relative to the recipe: itself, board, plugins, files of options, pictures."""
-    paths = (recipe.path, *recipe.named, *recipe.plugins, *(file.path for file in recipe.files))
-    return {source_of(recipe.folder, path): path for path in paths}
+    own = {source_of(recipe.folder, path): path for path in (recipe.path, *recipe.named, *recipe.plugins)}
+    return own | {file.source: file.path for file in recipe.files}
 
 
 def unreadable_inputs(recipe: Recipe) -> Iterator[Fault]:

@@ -105,7 +105,7 @@ class Kept:
         return joined
 
 
-@dataclass(frozen=True, kw_only=True)
+@dataclass(frozen=True, kw_only=True, slots=True)
 class Probe:
     """What a picture file's header holds, read before anything is decoded."""
 

@@ -62,14 +62,16 @@ class Staging:
     _alone: threading.Lock = field(default_factory=threading.Lock)
     _ended: bool = False
 
-    def write(self, files: Iterable[tuple[str, bytes]]) -> dict[str, str]:
+    def write(self, files: Iterable[tuple[str, bytes | Iterable[bytes]]]) -> dict[str, str]:
         """Write new files by their names relative to the output folder, from any thread; return their SHA-256.
+
+        Of a long one, pieces will do.
 
         Raises BuildError when one cannot be written, would leave the folder, or comes after the end of the build.
         """
         digests = {}
         for name, data in files:
-            digests[name], path = hashlib.sha256(data).hexdigest(), self.folder / name
+            digest, path = hashlib.sha256(), self.folder / name
             if not is_inside(name):
                 raise BuildError(f"a file may not be called {name!r}; keep it inside the output folder")
             with self._alone:
@@ -77,10 +79,14 @@ class Staging:
                     raise BuildError(f"has ended before {name} was written", where=self.output)
                 try:
                     path.parent.mkdir(parents=True, exist_ok=True)
-                    path.write_bytes(data)
+                    with path.open("wb") as file:
+                        for piece in [data] if isinstance(data, bytes) else data:
+                            digest.update(piece)
+                            file.write(piece)
                 except OSError as error:
                     error.filename = None  # aside, in a folder that is gone when this is read
                     raise unwritable(error, name) from error
+            digests[name] = digest.hexdigest()
         self.written.update(digests)
         return digests
 

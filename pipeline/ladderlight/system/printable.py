@@ -4,7 +4,10 @@ import io
 import json
 import operator
 import re
+from collections.abc import Iterator, Mapping
 from typing import Any
+
+from ladderlight.system.passing import Passing
 
 _BUT_BREAKS = "\x00-\x09\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff"
 _ACTING = re.compile(f"[\n{_BUT_BREAKS}]")
@@ -36,10 +39,32 @@ def printable_values(value: Any) -> Any:
 
 def json_text(document: Any) -> str:
     """Return a JSON document that can be printed: the same values, with what acts written as JSON's own escapes."""
+    return f"{_json(document)}\n"
+
+
+def json_pieces(document: Mapping[str, Any]) -> Iterator[str]:
+    """Yield the text of :func:`json_text` for a table that is not empty, its passing lists item by item."""
+    before = "{\n  "
+    for key, value in document.items():
+        yield f"{before}{_json(key)}: "
+        before = ",\n  "
+        if isinstance(value, Passing):
+            inside = "[\n    "
+            for item in value:
+                yield f"{inside}{_json(item, 4)}"
+                inside = ",\n    "
+            yield "\n  ]" if inside[0] == "," else "[]"
+        else:
+            yield _json(value, 2)
+    yield "\n}\n"
+
+
+def _json(value: Any, indent: int = 0) -> str:
     written = io.StringIO()  # piece by piece: a list of all pieces takes several times the memory of the text
-    json.dump(document, written, indent=2, ensure_ascii=False)
+    json.dump(value, written, indent=2, ensure_ascii=False, default=list)
     # Line breaks between values are the document's own; a string in it has none.
-    return re.sub(f"[{_BUT_BREAKS}]", lambda found: json.dumps(found[0])[1:-1], written.getvalue()) + "\n"
+    text = re.sub(f"[{_BUT_BREAKS}]", lambda found: json.dumps(found[0])[1:-1], written.getvalue())
+    return text.replace("\n", "\n" + " " * indent) if indent else text
 
 
 def _escape(found: re.Match[str]) -> str:

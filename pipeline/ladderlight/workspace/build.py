@@ -1,7 +1,7 @@
 """A whole build: from a checked recipe to device files, manifest, proof and burn sheet."""
 
 import os
-from collections import Counter, deque
+from collections import deque
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
@@ -17,7 +17,6 @@ from ladderlight.board import Finding
 from ladderlight.devices.documents import ManifestDocument
 from ladderlight.engine.cards import with_cards
 from ladderlight.engine.coded import CodedPictures
-from ladderlight.engine.entries import Described
 from ladderlight.engine.executors import Executor
 from ladderlight.engine.runner import Chain, Progress, Refused
 from ladderlight.engine.trays import Tray, deal
@@ -32,7 +31,8 @@ from ladderlight.proof.screens import screen_names, shown_banks, small_png
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output
 from ladderlight.storage.stopping import noting_stops, worker_threads
-from ladderlight.system.printable import json_text, printable, printable_values
+from ladderlight.system.memory import share_memory
+from ladderlight.system.printable import json_pieces, printable, printable_values
 from ladderlight.system.versions import versions
 from ladderlight.units.words import joined
 from ladderlight.workspace.burned import Chip
@@ -40,7 +40,7 @@ from ladderlight.workspace.description import describe
 from ladderlight.workspace.earlier import Earlier
 from ladderlight.workspace.last_build import version_findings
 from ladderlight.workspace.made_from import KeptTray, KeptTrays, MadeFrom
-from ladderlight.workspace.manifest import FILE, digest_of_inputs, document_of_trays
+from ladderlight.workspace.manifest import FILE, Manifests, digest_of_inputs
 from ladderlight.workspace.readiness import Readiness, readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
 
@@ -54,7 +54,7 @@ class Built:
 
     output: Path
     manifest: ManifestDocument
-    """As plain values; see :class:`ladderlight.workspace.manifest.Manifest`."""
+    """As plain values; see :class:`ladderlight.workspace.manifest.Manifests`."""
     findings: tuple[Finding, ...]
     reduced: int
     """How many picture files were reduced to codes; the cache had the others."""
@@ -98,6 +98,7 @@ def build(
     PictureError, ArrangementError
         When pictures turn out not to be usable or not to fit. In every case the old output stays as it was.
     """
+    share_memory()
     with noting_stops(NOTHING_REPLACED):
         # Before: a file that changes while pictures are reduced has changed since.
         try:
@@ -105,35 +106,33 @@ def build(
         except BuildError:  # one file of those that readiness finds
             refuse_errors(readiness(recipe, strict=strict, whole=strict).findings)
             raise
-        ready = readiness(recipe, strict=strict, whole=strict, known=made_from.headers)
+        cache = made_from.cache
+        chain = Chain(recipe=recipe, cache=cache, seen=made_from.seen)
+        ready = readiness(recipe, strict=strict, whole=strict, known=made_from.headers, plan=chain.plan)
         sources = {file.source for file in recipe.files}
         bad = {one: None for one in ready.findings if keep_going and one.level == "error" and one.where in sources}
         refuse_errors([one for one in ready.findings if one not in bad])
         made_from.keep_headers(ready.probes)
-        cache = made_from.cache
         account = made_from.account(began=began) if cache and began else None
-        kept = made_from.kept_trays()
+        kept = made_from.kept_trays(chain.plan)
         made_before = {tray.number: known for tray in ready.trays if kept and (known := kept.of(tray))}
-        chain = Chain(recipe=recipe, cache=cache, seen=made_from.seen)
         code = partial(chain.code_pictures, workers=workers, progress=progress, executor=executor)
         stay = {file for tray in ready.trays if tray.number in made_before for file in tray.files}
         coded = code([file for file in recipe.files if file not in stay], refused=refused, keep_going=keep_going)
-        reduced, described = coded.reduced, coded.described
+        reduced = coded.reduced
         bad |= {Finding(level="error", where=fault.where, message=fault.message): None for fault in coded.faults}
-        cautions = _cautions(recipe, described, made_before.values(), strict=strict)
+        cautions = _cautions(recipe, coded.cautions, made_before.values(), strict=strict)
         found = refuse_errors([*recipe.findings, *cautions])
-        trays, left_out = _dealt(ready, described, list(bad))
-        del described
+        trays, left_out = _dealt(ready, coded.frames, list(bad))
     numbers = [tray.number for tray in trays]
     with staged_output(recipe.output, recipe.owner) as staging:
         recorded = recorded_chips(recipe)
         earlier = Earlier.of(recipe)
-        inputs = made_from.inputs
         going = _Going(
             chain=chain,
             staging=staging,
             recorded=recorded,
-            inputs=digest_of_inputs(inputs),
+            inputs=digest_of_inputs(made_from.inputs),
             versions=versions(),
             found=found,
             kept=kept,
@@ -144,12 +143,13 @@ def build(
             workers=workers or os.cpu_count() or 1,
         )
         links = (links_of(recipe, tray.number, numbers, together) for tray in trays)
-        made = list(going.trays(trays, coded, links))
-        document = document_of_trays(made, inputs)
+        made = Manifests(inputs=made_from.inputs)
+        for each in going.trays(trays, coded, links):
+            made.add(each)
+        document = made.joined()
         changed = version_findings(earlier.manifest, document, going.inputs)
-        manifest = json_text(document).encode()
-        pages = _pages(recipe, printable_values(document), going.bench, going.small)
-        staging.write((*pages, (FILE, manifest)))
+        manifest = staging.write([(FILE, map(str.encode, json_pieces(document)))])[FILE]
+        staging.write(_pages(recipe, made.joined(printable_values), going.bench, going.small))
         if kept:
             kept.keep()
     found = (*found, *recorded.findings)
@@ -160,17 +160,19 @@ def build(
     return Built(output=recipe.output, manifest=document, findings=told, reduced=reduced, complete=not bad)
 
 
-def _dealt(ready: Readiness, coded: Sequence[Described], bad: Sequence[Finding]) -> tuple[list[Tray], list[Finding]]:
+def _dealt(
+    ready: Readiness, coded: Mapping[PictureFile, int], bad: Sequence[Finding]
+) -> tuple[list[Tray], list[Finding]]:
     """Return the trays to build, and an error for each one that is left out because of bad pictures.
+
+    ``coded`` is how many pictures files have turned out to have.
 
     Raises
     ------
     PictureError
         When no tray is left.
     """
-    frames = {file.source: count for file, count in ready.frames.items()}
-    frames |= Counter(picture.origin.source for picture in coded)
-    counts = {file: frames.get(file.source, 1) for file in ready.plan.recipe.files}
+    counts = {**dict.fromkeys(ready.plan.recipe.files, 1), **ready.frames, **coded}
     trays = ready.trays if ready.trays and counts == ready.frames else deal(ready.plan, counts)
     spoilt = {one.where for one in bad}
     left_out, building = [], []
@@ -222,8 +224,9 @@ class _Going:
     def small(self, screen: str) -> bytes:
         """Return a screen's file in small; the trays that are as they were have theirs in the output."""
         here, board = self.staging.folder / screen, self.chain.recipe.board
-        make = partial(small_png, here if here.exists() else self.staging.output / screen, board)
-        return self.kept.small(screen, make) if self.kept else make()
+        path = here if here.exists() else self.staging.output / screen
+        make = partial(small_png, path, board)
+        return self.kept.small(path, make) if self.kept else make()
 
     def trays(self, trays: Iterable[Tray], coded: CodedPictures, links: Iterable[Links]) -> Iterator[ManifestDocument]:
         """Write the files of trays, several at once, by threads; yield their manifests, in order.
@@ -249,8 +252,7 @@ class _Going:
         if self.kept and known and known.key == self.kept.key(tray) and self.kept.take(known, shown, self.staging):
             return lambda: known.manifest
         own = coded.taken(tray.files) if coded.has(tray.files) else self.code(tray.files)
-        counts = Counter(picture.origin.source for picture in own.described)
-        keeping = self.kept and all(counts[file.source] == self.frames.get(file) for file in tray.files)
+        keeping = self.kept and all(count == self.frames.get(file) for file, count in own.frames.items())
         making = pool.submit(self._made, tray, own, chips, links)
 
         def made() -> ManifestDocument:
@@ -332,13 +334,14 @@ def _pages(
         yield "proof/index.html", trays_page(title, recipe.board, shown, small).encode()
 
 
-def _cautions(recipe: Recipe, coded: Iterable[Described], known: Iterable[KeptTray], *, strict: bool) -> list[Finding]:
+def _cautions(
+    recipe: Recipe, coded: Iterable[tuple[str, int, str]], known: Iterable[KeptTray], *, strict: bool
+) -> list[Finding]:
     """Return the cautions that stages have of files, each once, in the recipe's order; errors if ``strict``."""
-    noted = [(each.origin.source, each.origin.frame, each.notes) for each in coded if "caution" in each.notes]
-    entries = (entry for tray in known for entry in tray.manifest["pictures"])
-    noted += [(each["source"], each["frame"], each) for each in entries if "caution" in each]
+    entries = (entry for tray in known for entry in tray.manifest["pictures"] if "caution" in entry)
+    noted = [*coded, *((entry["source"], entry["frame"], str(entry["caution"])) for entry in entries)]
     places = {file.source: place for place, file in enumerate(recipe.files)}
-    found = sorted((places[source], frame, source, str(notes["caution"])) for source, frame, notes in noted)
+    found = sorted((places[source], frame, source, text) for source, frame, text in noted)
     texts = dict.fromkeys((source, text) for _, _, source, text in found)
     return [Finding(level="error" if strict else "caution", where=source, message=text) for source, text in texts]
 

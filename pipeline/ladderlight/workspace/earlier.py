@@ -3,6 +3,7 @@
 import json
 from collections.abc import Mapping
 from dataclasses import dataclass
+from functools import cached_property
 from typing import Annotated, Literal, Self
 
 from pydantic import Field
@@ -17,7 +18,7 @@ from ladderlight.units.arrays import Bytes
 from ladderlight.workspace.burned import Chip
 from ladderlight.workspace.description import in_order
 from ladderlight.workspace.documents import Kept, Listed, read_document
-from ladderlight.workspace.last_build import last_build
+from ladderlight.workspace.last_build import LastBuild, last_build
 from ladderlight.workspace.manifest import DeviceEntry, Manifest, PictureEntry, Size, read_manifest
 
 _Png = Annotated[str, Field(pattern=r"^[A-Za-z0-9+/]+=*$")]
@@ -93,6 +94,11 @@ class Earlier:
             images=lambda: self._images(number, devices),
         )
 
+    @cached_property
+    def _last(self) -> LastBuild:
+        """The build, to read the files of its trays; raises LadderlightError where it is of another board."""
+        return last_build(self.recipe.output, self.recipe.board, self.recipe.owner, self.manifest)
+
     def _document(self, number: int | None) -> Changes | None:
         try:
             found = read_document(self.recipe.output / "proof" / folder_of(number) / FILE, _Document, "build again")
@@ -103,7 +109,7 @@ class Earlier:
     def _images(self, number: int | None, devices: list[DeviceEntry]) -> dict[str, Bytes]:
         """Return the devices' bytes as that build gave them; not of files that were changed since."""
         try:
-            tray = last_build(self.recipe.output, self.recipe.board, self.recipe.owner).tray(number)
+            tray = self._last.tray(number)
         except LadderlightError:
             return {}
         return {

@@ -98,8 +98,10 @@ class LastBuild:
         return tuple(dict.fromkeys(asked)) or built
 
 
-def last_build(output: Path, board: Board, owner: Owner | None = None) -> LastBuild:
+def last_build(output: Path, board: Board, owner: Owner | None = None, manifest: Manifest | None = None) -> LastBuild:
     """Read the last build of a board, which must be of a recipe, if an owner is given.
+
+    A ``manifest`` that has been read already is not read again.
 
     Raises
     ------
@@ -112,7 +114,7 @@ def last_build(output: Path, board: Board, owner: Owner | None = None) -> LastBu
         if owner is not None:
             refuse_another(output, owner)
         path = output / FILE
-        manifest = read_manifest(output)
+        manifest = manifest or read_manifest(output)
         if manifest is None:
             raise BuildError("there is no build yet; run ladderlight build first", where=path)
         mark = _mark(output)

@@ -29,6 +29,7 @@ from ladderlight.stages.contract import Probe
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.storage.journal import is_inside
 from ladderlight.storage.output import Staging
+from ladderlight.system.passing import Passing
 from ladderlight.system.paths import mark_of
 from ladderlight.system.value import digest_of
 from ladderlight.workspace.burned import FILE, Chip
@@ -43,12 +44,11 @@ _PROGRAM = digest_of(("files of the program", ladderlight.__file__))
 class MadeFrom:
     """What a build is made from: the files of a recipe, as they were seen before it began.
 
-    ``seen`` is by the names of ``files``, which are those of :func:`ladderlight.recipe.inputs.input_files`.
+    ``seen`` is by the names of :func:`ladderlight.recipe.inputs.input_files`.
     """
 
     recipe: Recipe
     cache: Cache | None
-    files: Mapping[str, Path]
     seen: Mapping[str, Seen]
 
     @classmethod
@@ -69,12 +69,14 @@ class MadeFrom:
         seen = seen_inputs(files, known)
         if cache and seen != known:
             cache.put(key, json.dumps(as_json(seen)).encode())
-        return cls(recipe=recipe, cache=cache, files=files, seen=seen)
+        return cls(recipe=recipe, cache=cache, seen=seen)
 
     @property
-    def inputs(self) -> list[InputEntry]:
+    def inputs(self) -> Sequence[InputEntry]:
         """The files, for the manifest."""
-        return [InputEntry(file=name, bytes=each.size, sha256=each.sha256) for name, each in self.seen.items()]
+        return Passing(
+            lambda: (InputEntry(file=name, bytes=each.size, sha256=each.sha256) for name, each in self.seen.items())
+        )
 
     def account(self, *, began: int) -> Account | None:
         """Note the inputs, the code of the stages, and the record of burned chips.
@@ -84,7 +86,7 @@ class MadeFrom:
         stages = [use.declaration for use in (*self.recipe.chain, *self.recipe.cards)]
         if any(map(_may_use_more, stages)):
             return None
-        inputs = {path: self.seen[name] for name, path in self.files.items()}
+        inputs = {path: self.seen[name] for name, path in input_files(self.recipe).items()}
         try:
             others = (*code_files(stages), self.recipe.folder / FILE)
             account = Account.of(self.recipe, began=began, inputs=inputs, others=others)
@@ -94,11 +96,11 @@ class MadeFrom:
             self.cache.put(_PROGRAM, json.dumps(as_json(code)).encode())
         return account
 
-    def kept_trays(self) -> KeptTrays | None:
+    def kept_trays(self, plan: Plan) -> KeptTrays | None:
         """Note what all trays are made from. Return None where not all of it is known, or where nothing is kept."""
         if self.cache is None or self.recipe.per_tray is None or not self._common:
             return None
-        return KeptTrays(cache=self.cache, common=self._common, seen=self.seen, plan=Plan(recipe=self.recipe))
+        return KeptTrays(cache=self.cache, common=self._common, seen=self.seen, plan=plan)
 
     @cached_property
     def _common(self) -> str:
@@ -177,8 +179,6 @@ class KeptTrays:
     seen: Mapping[str, Seen]
     plan: Plan
     _made: list[KeptTray] = field(default_factory=list)
-    _digests: dict[str, str] = field(default_factory=dict)
-    """Of the files of all trays."""
     _small: dict[str, str] = field(default_factory=dict)
     """Screens in small, in Base64, by the digest of their files."""
 
@@ -223,7 +223,6 @@ class KeptTrays:
             return False
         if not staging.keep(_folders(found), digests, {name: each.mark for name, each in found.items()}):
             return False
-        self._digests.update(digests)
         if found != kept.files:
             self._put(replace(kept, files=found))
         return True
@@ -234,14 +233,12 @@ class KeptTrays:
         marks = {name: mark_of(folder / name) for name in digests}
         files = {name: Seen(mark, digests[name], settled=False) for name, mark in marks.items() if mark}
         self._made.append(KeptTray(key=self.key(tray), manifest=made, files=files, shown=shown))
-        self._digests.update({name: each.sha256 for name, each in files.items()})
 
-    def small(self, screen: str, make: Callable[[], bytes]) -> bytes:
+    def small(self, screen: Path, make: Callable[[], bytes]) -> bytes:
         """Return the file of a screen in small, made now if the cache does not have it."""
-        if digest := self._digests.get(screen):
-            self._small[digest] = self._known_small.get(digest) or b64encode(make()).decode()
-            return b64decode(self._small[digest])
-        return make()
+        digest = Seen.now(screen).sha256
+        self._small[digest] = self._known_small.get(digest) or b64encode(make()).decode()
+        return b64decode(self._small[digest])
 
     @cached_property
     def _known_small(self) -> Mapping[str, str]:

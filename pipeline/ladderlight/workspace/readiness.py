@@ -45,17 +45,23 @@ class Readiness:
 
 
 def readiness(
-    recipe: Recipe, *, strict: bool = False, whole: bool = True, known: Known = MappingProxyType({})
+    recipe: Recipe,
+    *,
+    strict: bool = False,
+    whole: bool = True,
+    known: Known = MappingProxyType({}),
+    plan: Plan | None = None,
 ) -> Readiness:
     """Return all findings on a recipe: board, files, output folder, arrangements and advice.
 
     Without an error among them a build succeeds, unless that depends on what is in the pictures beyond their headers.
     With ``strict``, cautions are errors. Without ``whole``, what a build finds anyway before it writes is left out:
-    unreadable files, what stages refuse, and advice. Headers that are ``known`` are not read.
+    unreadable files, what stages refuse, and advice. Headers that are ``known`` are not read. The ``plan`` of the
+    recipe is made if it is not given.
     """
     asked = recipe.board_works and whole
     staged = [*_device_files(recipe), *_arranged(recipe), *advice_on(recipe)] if asked else []
-    files = _files(Plan(recipe=recipe), known, whole=whole)
+    files = _files(plan or Plan(recipe=recipe), known, whole=whole)
     output = _errors(output_faults(recipe.output, recipe.owner, recipe.around), "output")
     if recipe.around is not None:
         for folder, what in builds_around(recipe.around, recipe.owner, recipe.revisions).items():

@@ -22,7 +22,7 @@ from ladderlight.cache.store import Cache
 from ladderlight.errors import LadderlightError
 from ladderlight.recipe.files import picture_files
 from ladderlight.storage.output import settled
-from ladderlight.storage.record import MANIFEST, Record
+from ladderlight.storage.record import MANIFEST, Record, digest_of
 from ladderlight.storage.writing import read_regular
 from ladderlight.system.paths import mark_of
 
@@ -93,8 +93,11 @@ class Account:
                 missing.append(str(path))
         return cls(recipe=recipe, began=began, seen=seen, missing=missing)
 
-    def keep(self, cache: Cache, manifest: bytes, findings: Iterable[Finding]) -> None:
-        """Put the account of a build that is in its place into the cache; not where a file may have changed since."""
+    def keep(self, cache: Cache, manifest: str, findings: Iterable[Finding]) -> None:
+        """Put the account of a build that is in its place into the cache; not where a file may have changed since.
+
+        ``manifest`` is the SHA-256 of its manifest.
+        """
         pictures = [str(file.path) for file in self.recipe.files]
         read = set(pictures)
         if any(each.changed_after(self.began) for path, each in self.seen.items() if path not in read):
@@ -104,7 +107,7 @@ class Account:
         output = self.recipe.output
         with suppress(OSError, LadderlightError), settled(output):
             record = Record.read(output)
-            if record is None or read_regular(output / MANIFEST) != manifest:  # another build came after
+            if record is None or digest_of(output / MANIFEST) != manifest:  # another build came after
                 return
             document = {
                 "format": FORMAT,
@@ -115,7 +118,7 @@ class Account:
                 "pictures": pictures,
                 "seen": as_json(self.seen),
                 "missing": self.missing,
-                "manifest": hashlib.sha256(manifest).hexdigest(),
+                "manifest": manifest,
                 "made": {name: mark_of(output / name) for name in sorted(record.files)},
                 "findings": [{"level": each.level, "where": each.where, "message": each.message} for each in findings],
             }

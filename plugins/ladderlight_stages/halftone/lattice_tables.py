@@ -103,7 +103,7 @@ def lattice_tables(palette: Palette, error: float = 0.5, fineness: int = 16) -> 
 
 def largest_steps(light: NDArray[np.int32]) -> NDArray[np.int32]:
     """Return each gun's largest step from level to level, int32 (3,); ``light`` is of all codes, (codes, 3)."""
-    return np.array([np.diff(np.unique(gun)).max(initial=0) for gun in light.T], dtype=np.int32)
+    return np.array([np.diff(np.sort(gun)).max(initial=0) for gun in light.T], dtype=np.int32)
 
 
 def _sorted_levels(light: Floats, codes: Codes) -> Gun:

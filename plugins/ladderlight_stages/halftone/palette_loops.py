@@ -47,7 +47,8 @@ def diffuse_palette(
     codes: Codes,
     cells: Codes,
     lists: NDArray[np.int32],
-    ahead: NDArray[np.int32],
+    ahead: int,
+    further: int | None,
     below: NDArray[np.int32],
     serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
     spread: NDArray[np.int32],
@@ -77,8 +78,9 @@ def diffuse_palette(
         uint16 (cells,): the colour to take, or ``LIST``.
     lists
         int32: for each cell where its colours begin and end in this same array; then the colours.
-    ahead
-        int32 (2,): the shares of the error for the next two pixels.
+    ahead, further
+        The shares of the error for the next pixel and the one after; None for none, and the compiler then leaves out
+        what is done for it.
     below
         int32 (taps, 3): rows down, pixels ahead and share, for the rows below; see ``add_error_rows``.
     serpentine
@@ -106,12 +108,13 @@ def diffuse_palette(
             low[column * 3 + gun] = start[gun]
             high[column * 3 + gun] = start[gun] + np.float32(top[gun] - bottom[gun]) / np.float32(UNITS)
             least[column * 3 + gun] = (bottom[gun] << SHARE_BITS) + (1 << (SHARE_BITS - 1))
-    a1, a2 = np.int32(ahead[0]), np.int32(ahead[1])
+    a1, a2 = np.int32(ahead), np.int32(0 if further is None else further)
     one, two, bits = np.uintp(1), np.uintp(2), np.uintp(BIN_BITS + SHARE_BITS)
     top0, top1, top2 = np.int32(top[0]), np.int32(top[1]), np.int32(top[2])
     bottom0, bottom1, bottom2 = np.int32(bottom[0]), np.int32(bottom[1]), np.int32(bottom[2])
     bins0, bins1, bins2 = bins[0], bins[1], bins[2]
-    taken = a1 * colours
+    colours0, colours1, colours2 = colours[:, 0].copy(), colours[:, 1].copy(), colours[:, 2].copy()
+    taken0, taken1, taken2 = a1 * colours0, a1 * colours1, a1 * colours2
     scale = np.float32(UNITS)
     rounding = np.int32(1 << (SHARE_BITS - 1))
     balance, lowest, highest = balance_of(width), (bottom << SHARE_BITS) + rounding, (top << SHARE_BITS) + rounding
@@ -157,12 +160,11 @@ def diffuse_palette(
                 best = np.uintp(given) if given >= 0 else best
             if best == np.uintp(LIST):
                 best = _search(v0, v1, v2, transform, colours, lists, cell)
-            g0 = np.int32(np.int32(a1 * v0) - taken[best, 0] + np.int32(a2 * p0))
-            g1 = np.int32(np.int32(a1 * v1) - taken[best, 1] + np.int32(a2 * p1))
-            g2 = np.int32(np.int32(a1 * v2) - taken[best, 2] + np.int32(a2 * p2))
-            p0 = np.int32(v0 - colours[best, 0])
-            p1 = np.int32(v1 - colours[best, 1])
-            p2 = np.int32(v2 - colours[best, 2])
+            g0, g1, g2 = np.int32(a1 * v0), np.int32(a1 * v1), np.int32(a1 * v2)
+            if further is not None:
+                g0, g1, g2 = np.int32(g0 + a2 * p0), np.int32(g1 + a2 * p1), np.int32(g2 + a2 * p2)
+            g0, g1, g2 = np.int32(g0 - taken0[best]), np.int32(g1 - taken1[best]), np.int32(g2 - taken2[best])
+            p0, p1, p2 = np.int32(v0 - colours0[best]), np.int32(v1 - colours1[best]), np.int32(v2 - colours2[best])
             if kept is not None:  # noqa: SIM102 - the compiler leaves out what follows by this test alone
                 if given >= 0:
                     e0, e1, e2 = limited(p0, most[0]), limited(p1, most[1]), limited(p2, most[2])

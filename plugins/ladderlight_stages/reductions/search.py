@@ -4,9 +4,10 @@ from dataclasses import replace
 from typing import Annotated
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ladderlight import Board, CodedPicture, Example, Kept, Option, Picture, Viewing, stage
-from ladderlight.units.arrays import Codes
+from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.halftone.exact import exact_codes
 from ladderlight_stages.halftone.palette_tables import colour_places, unique_colours
 from ladderlight_stages.perception.measures import ScreenWidth, ViewingDistance, viewing_advice, with_measures
@@ -17,12 +18,13 @@ from ladderlight_stages.refining.annealing import FAR, annealed
 from ladderlight_stages.refining.area_colours import AreaColours
 from ladderlight_stages.refining.visible_error import VisibleError
 
-_ROUNDS = 9
-"""Tries to bring back the colours of areas that suffer, each with a sixth of the sweeps, but at least five."""
+_FIRST, _ROUNDS = 6, 9
+"""Tries that find the weights of areas that suffer, and those that then bring back their colours, at most: each with a
+sixth of the sweeps, but at least five. Of the first there is one for every ten sweeps."""
 _MOST = 1000.0
 """Weight of areas that suffer, at most: with more, hardly anything else counts there."""
 _WARM = 0.1
-"""Temperature of those tries, which begin with the last one's result."""
+"""Temperature of the later tries, which begin with the last one's result."""
 _SUFFERING = 0.8
 """CIEDE2000 above diffusion's around a pixel, from which a try begins with diffusion's codes there; to the power of the
 tries before, so that more begins anew with each."""
@@ -56,9 +58,10 @@ def search(
     Starts from error diffusion. Pixel by pixel a code is changed, or exchanged with a neighbour's, at random: first
     also where that increases the error, later hardly ever. The error is S-CIELAB's, the difference after the eye's
     blur, so that dots do not show, and beside it that of areas at full, half and quarter resolution, so that these keep
-    their colours. Where colours still shift more than by error diffusion, the search goes on from diffusion's codes,
-    with those areas counting more; the worst places that then remain are left to diffusion. A picture that is in the
-    board's colours already is unchanged.
+    their colours. Short searches find the areas whose colours shift more than by error diffusion, and these count more
+    in the long one; where colours still shift, it goes on from diffusion's codes, with those areas counting more again,
+    and the worst places that then remain are left to diffusion. A picture that is in the board's colours already is
+    unchanged.
 
     Notes
     -----
@@ -87,15 +90,24 @@ def searched(areas: AreaColours, density: tuple[float, float], sweeps: int) -> C
     error = VisibleError(pixels=areas.pixels, linear=linear, density=seen_from, aspect=areas.aspect)
     places = colour_places(areas.palette)
     diffused = places[areas.diffused]
-    chosen = annealed(error, diffused, sweeps)
     power = 1 if max(density) < FAR else 2
-    weights = np.ones(chosen.shape, dtype=np.float32)
-    for tried in range(_ROUNDS):
+    weights, few = np.ones(diffused.shape, dtype=np.float32), max(sweeps // 6, 5)
+
+    def suffering(chosen: NDArray[np.int32]) -> Singles | None:
         if areas.keeps(lowest[chosen]):
-            break
+            return None
         excess = areas.excess(lowest[chosen])
-        weights = np.minimum(weights * (1 + excess) ** power, _MOST)
+        np.minimum(weights * (1 + excess) ** power, _MOST, out=weights)
+        return excess
+
+    for _ in range(min(sweeps // 10, _FIRST)):
+        if suffering(annealed(replace(error, areas=weights), diffused, few)) is None:
+            break
+    chosen = annealed(replace(error, areas=weights), diffused, sweeps)
+    for tried in range(_ROUNDS):
+        if (excess := suffering(chosen)) is None:
+            break
         begun = np.where(excess > _SUFFERING**tried, diffused, chosen)
-        chosen = annealed(replace(error, areas=weights), begun, max(sweeps // 6, 5), hot=_WARM)
+        chosen = annealed(replace(error, areas=weights), begun, few, hot=_WARM)
     found = (areas.restrained(lowest[chosen]), areas.diffused)
     return min(found, key=lambda codes: error.mean(places[codes]))

@@ -32,8 +32,9 @@ def annealed(
     S. Kirkpatrick, C. D. Gelatt and M. P. Vecchi, Optimization by simulated annealing, Science 220 (1983) 671-680, with
     the choices of the Gibbs sampler, S. Geman and D. Geman, IEEE Transactions on Pattern Analysis and Machine
     Intelligence 6 (1984) 721-741: each choice has the probability exp(-error / temperature), since the least of errors
-    less Gumbel's noise is taken. The eye's blur reaches further than the loop follows it, so what is seen is computed
-    again before each sweep.
+    less Gumbel's noise is taken. The eye's blur reaches further than the loop follows it, so after each sweep what is
+    seen goes half of the way to what is computed anew: with all of it, each sweep would correct the last one's drift of
+    tones twice over.
     """
     settled = chosen.copy()
     if hot is None:
@@ -44,14 +45,14 @@ def annealed(
     draw = np.random.PCG64(_SEED)
     gumbel = -np.log(-np.log((np.arange(_QUANTILES) + 0.5) / _QUANTILES)).astype(np.float32)
     changed = np.repeat(error.blur[..., None], moves.shape[1], axis=-1)
-    exchanged, pull = exchanges(error.blur), error.pull(settled)
+    exchanged, pull, seen = exchanges(error.blur), error.pull(settled), error.seen(settled)
     each = moves.shape[1] + len(PLACES)
     for warmth in error.mean(settled) * np.geomspace(hot, _COLD, sweeps):
         raw = draw.random_raw(-(-settled.size * each // 4)).view(np.uint16)[: settled.size * each]
         luck = np.float32(warmth) * gumbel[raw % _QUANTILES]
         anneal(
             settled,
-            error.seen(settled),
+            seen,
             error.wanted,
             error.colours,
             moves,
@@ -65,6 +66,7 @@ def annealed(
             TO_XYZ,
             luck.reshape(*settled.shape, each),
         )
+        seen += (error.seen(settled) - seen) / 2
     return settled
 
 

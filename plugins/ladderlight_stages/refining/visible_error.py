@@ -24,9 +24,8 @@ _REACH = 10
 """Pixels to which the blurs of areas are followed."""
 _SCALES = {1.0: 0.1, 2.0: 1.0, 4.0: 0.25}
 """Standard deviations in pixels, for full, half and quarter resolution, and how much each counts."""
-_USUAL, _FROM_AFAR, _LEAST = 1e4, 8e5, 600.0
-"""Weights of areas, found by experiment: near the screen; from afar, over the squared density; and the least, without
-which tones drift where the eye's blur reaches further than the loop follows it."""
+_USUAL, _FROM_AFAR = 1e4, 8e5
+"""Weights of areas, found by experiment: near the screen, and at most from afar, over the squared density."""
 _FAR = (15.0, 30.0)
 """Pixels per degree from which the eye's blur is followed to a second pixel, and to a third, beside the next one."""
 _TANGENT = 0.01
@@ -76,7 +75,7 @@ class VisibleError:
         """How errors of two pixels count together in areas, float32 (4 reach + 1, 4 reach + 1)."""
         from scipy.signal import fftconvolve  # slow to import
 
-        weight = min(_USUAL, max(_FROM_AFAR / max(self.density) ** 2, _LEAST))
+        weight = min(_USUAL, _FROM_AFAR / max(self.density) ** 2)
         total = np.zeros((4 * _REACH + 1, 4 * _REACH + 1))
         for sigma, share in _SCALES.items():
             across, down = _gaussian(sigma / max(self.aspect, 1.0)), _gaussian(sigma * min(self.aspect, 1.0))

@@ -227,8 +227,8 @@ def test_coded_pictures_that_the_cache_has_no_room_for_wait_in_a_temporary_folde
     monkeypatch.setattr("ladderlight.cache.store.ROOM", 100)
     coded = Chain(recipe=recipe, cache=Cache.of_user()).code_pictures()
     units = list(coded._coded.values())
-    assert all(unit.entry is not None and not unit.codes for unit in units)
-    places = [unit.entry.path for unit in units]
+    assert all(unit.place and not unit.held for unit in units)
+    places = [Path(unit.place) for unit in units]
     assert not any(path.is_relative_to(own_cache) for path in places)
     assert len(coded) == 5
     assert {picture.codes.shape for picture in coded} == {(15, 20)}

@@ -365,7 +365,8 @@ def test_trays_of_plugins_that_read_files_are_always_made(make: Make, tmp_path: 
         "@stage(help='Reads the tide.')\n"
         f"def tide(picture: CodedPicture) -> CodedPicture:\n    return {body}\n"
     )
-    assert (MadeFrom.of(load(path)).kept_trays() is not None) == kept
+    recipe = load(path)
+    assert (MadeFrom.of(recipe).kept_trays(Plan(recipe=recipe)) is not None) == kept
 
 
 def below(place: Path) -> list[Path]:

@@ -6,6 +6,7 @@ import errno
 import json
 import platform
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -55,15 +56,19 @@ def test_a_full_disk_is_one_line_and_leaves_the_old_output(
 ) -> None:
     before = _files(recipe.parent)
 
-    def full(path: Path, data: bytes) -> int:
-        raise OSError(errno.ENOSPC, "No space left on device")
+    opened = Path.open
+
+    def full(path: Path, mode: str = "r", *more: Any, **options: Any) -> Any:
+        if mode == "wb":
+            raise OSError(errno.ENOSPC, "No space left on device")
+        return opened(path, mode, *more, **options)
 
     capsys.readouterr()
-    monkeypatch.setattr(Path, "write_bytes", full)
+    monkeypatch.setattr(Path, "open", full)
     assert commands.main(["build", "--force", str(recipe)]) == 1
     monkeypatch.undo()
     assert capsys.readouterr().err == (
-        "picture.bin: cannot be written (No space left on device); make room or choose another output folder; "
+        "devices/picture.bin: cannot be written (No space left on device); make room or choose another output folder; "
         "nothing was replaced\n"
     )
     assert _files(recipe.parent) == before

@@ -125,8 +125,8 @@ def test_light_that_is_driven_far_by_kept_colours_is_clipped_before_its_cell_is_
     y, x = np.mgrid[:24, :32] / 32
     pixels = np.stack([x, y * 0.8, 0.4 - 0.4 * x], axis=2).astype(np.float32)
     kept = np.where(random.random((24, 32)) < 0.3, random.integers(0, 12, (24, 32)), -1).astype(np.int32)
-    ahead, below = np.array([896, 0], np.int32), np.array([[1, -1, 384], [1, 0, 640], [1, 1, 128]], np.int32)
+    below = np.array([[1, -1, 384], [1, 0, 640], [1, 1, 128]], np.int32)
     steps = largest_steps(tables.colours[:, :3])
-    codes = diffuse_palette(pixels, *tables, ahead, below, True, steps // 2, kept, steps)
+    codes = diffuse_palette(pixels, *tables, 896, None, below, True, steps // 2, kept, steps)
     assert (codes[kept >= 0] == kept[kept >= 0]).all()
     assert np.bincount(codes.ravel(), minlength=12).tolist() == [45, 45, 65, 58, 89, 55, 186, 67, 32, 52, 43, 31]

@@ -6,12 +6,16 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from skimage.color import xyz2lab
+from skimage import data
+from skimage.color import rgb2lab, xyz2lab
+from skimage.transform import resize
 
 from ladderlight import Board
+from ladderlight.board import linear_from_srgb, srgb_from_linear
 from ladderlight_stages.halftone.palette_tables import colour_places, unique_colours
 from ladderlight_stages.perception.luminance import XYZ_FROM_LINEAR
 from ladderlight_stages.perception.vision import OPPONENT_FROM_XYZ, Viewer, seen_opponent
+from ladderlight_stages.reductions.nearest import nearest_codes
 from ladderlight_stages.refining.annealing import PLACES, annealed, exchanges, nearest_others
 from ladderlight_stages.refining.annealing_loops import _add_differences, anneal
 from ladderlight_stages.refining.visible_error import TO_XYZ, VisibleError
@@ -65,6 +69,19 @@ def test_more_sweeps_find_less_error(board: Board, gradient: np.ndarray) -> None
     error = error_of(board, gradient, 30.0)
     few, many = (viewer.error(board.palette.linear[annealed(error, start, n)]).mean for n in (5, 80))
     assert many < 0.9 * few
+
+
+def test_tones_do_not_drift_where_the_blur_reaches_further_than_the_loop(boards: dict[str, Board]) -> None:
+    """Two fifths of the blur of colours are further away than three pixels; a photograph that is neutral stays so."""
+    board = boards["256 colours"]
+    light = resize(linear_from_srgb(data.camera() / 255), (60, 80), anti_aliasing=True).astype(np.float32)
+    neutral = np.repeat(light[..., None], 3, axis=-1)
+    error = error_of(board, neutral, 46.5)
+    start = nearest_codes(neutral, board.palette).astype(np.int32)
+    few, many = (annealed(error, start, sweeps) for sweeps in (8, 30))
+    assert error.mean(many) < 0.95 * error.mean(few)
+    green = rgb2lab(srgb_from_linear(board.palette.linear[many].mean(axis=(0, 1), keepdims=True)))[0, 0, 1]
+    assert abs(green) < 0.4
 
 
 def test_a_loop_keeps_what_is_seen_and_the_areas_up_to_date(board: Board, gradient: np.ndarray) -> None:

@@ -66,8 +66,8 @@ def play(board: Board, words: MemoryWords, bank: int = 0, part: slice = slice(No
 def _unlike_lines(board: Board, column: Ints, part: slice) -> tuple[Ints, Ints]:
     """Return one of each kind of a part of the lines that show the same at some counts, and the kind of each line."""
     lines = np.arange(board.raster.y.visible)[part]
-    steps = np.unique((column + board.x_counter.ahead) // board.raster.x.total)
-    cells = board.y_counter.read(lines[:, None] + steps) >> board.y_shift
+    first, last = (column[[0, -1]] + board.x_counter.ahead) // board.raster.x.total
+    cells = board.y_counter.read(lines[:, None] + np.arange(first, last + 1)) >> board.y_shift
     _, first, kind = np.unique(cells, axis=0, return_index=True, return_inverse=True)
     return lines[first], kind.reshape(-1)
 

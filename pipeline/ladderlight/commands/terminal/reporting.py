@@ -111,7 +111,7 @@ def print_document(document: Mapping[str, Any]) -> None:
     try:
         text.encode(stream.encoding or "utf-8")
     except UnicodeEncodeError:  # the stream's own escapes are not JSON
-        text = json.dumps(document, indent=2) + "\n"
+        text = json.dumps(document, indent=2, default=list) + "\n"
     stream.write(text)
 
 

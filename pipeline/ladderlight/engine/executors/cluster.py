@@ -287,7 +287,7 @@ class _Round:
 
     def _taken(self, task: Task, found: object) -> object:
         """Take a result out of memory; name files by themselves."""
-        if isinstance(found, CodedUnit) and found.entry is None:
+        if isinstance(found, CodedUnit) and not found.place:
             return self._work.keep(task.unit, found)
         if isinstance(found, dict):
             return {task.unit.files[place]: each for place, each in found.items()}

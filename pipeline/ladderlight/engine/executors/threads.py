@@ -4,6 +4,9 @@ import os
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass
+from functools import partial
+from itertools import islice
+from queue import SimpleQueue
 from typing import Any
 
 import numpy as np
@@ -13,6 +16,8 @@ from ladderlight.engine.work import Task, Work, at_once
 from ladderlight.errors import PictureError
 from ladderlight.storage.stopping import worker_threads
 
+_AHEAD = 4
+"""Tasks for each thread that are handed out at once."""
 _FREED = 31 << 20
 """Bytes of memory that are taken once and freed, never touched. From then on glibc returns less memory to the system
 between pictures, mallopt(3), M_MMAP_THRESHOLD; to get it back took two milliseconds a picture."""
@@ -37,8 +42,24 @@ class Threads:
                     return at_once(lambda: found)
                 return waiting.submit(work.run, task, pool.submit) if task.spreads else pool.submit(work.run, task)
 
-            for future in list(map(begin, tasks)):
+            # Handed out bit by bit: what waits takes a kilobyte a task.
+            rest, ended = enumerate(tasks), SimpleQueue[tuple[int, Future[Any]]]()
+            done: dict[int, Future[Any]] = {}
+
+            def begin_some(count: int) -> None:
+                for number, task in islice(rest, count):
+                    begin(task).add_done_callback(partial(_put, ended, number))
+
+            begin_some(_AHEAD * workers)
+            for turn in range(len(tasks)):
+                while turn not in done:
+                    number, done[number] = ended.get()
+                    begin_some(1)
                 try:
-                    yield future.result()
+                    yield done.pop(turn).result()
                 except PictureError as error:
                     yield error
+
+
+def _put(ended: SimpleQueue[tuple[int, Future[Any]]], number: int, future: Future[Any]) -> None:
+    ended.put((number, future))

@@ -95,7 +95,7 @@ def work_out(digest: str, order: Order, sent: Mapping[int, bytes]) -> Any:
         try:
             found = replace(work, places=places).run(task)
             if isinstance(found, CodedUnit):
-                shared = found.entry is not None and home.is_here and found.entry.path.is_relative_to(home.folder)
+                shared = found.place and home.is_here and Path(found.place).is_relative_to(home.folder)
                 return found if shared else found.with_codes()
         except PictureError as error:
             return error

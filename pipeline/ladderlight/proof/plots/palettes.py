@@ -182,7 +182,7 @@ def _edges(cells: NDArray[np.bool_]) -> str:
 
 def _ramps(palette: Palette) -> Iterator[str]:
     for gun, name in enumerate(GUNS):
-        shades = np.unique(palette.srgb8[:, gun]).tolist()
+        shades = sorted(set(palette.srgb8[:, gun].tolist()))
         width = (WIDTH - 44) / len(shades)
         yield text(0, gun * 40 + 24, name, fill=MUTED)
         for position, shade in enumerate(shades):

@@ -144,8 +144,7 @@ def diffused(
         return diffused_onto(picture, tables, kernel, strength, kept, serpentine=serpentine), None
     pixels = lattice.fit(picture.pixels)
     tables_of = (UNITS, lattice.limits, lattice.shift, lattice.levels, lattice.codes)
-    (ahead, further), below = _whole_taps(kernel, strength)
-    taps = (int(ahead), int(further) or None, below, serpentine)
+    taps = (*_whole_taps(kernel, strength), serpentine)
     stay = kept.codes if kept else None
     codes, clipped = diffuse_lattice(pixels, *tables_of, *taps, lattice.half_steps, stay, lattice.light)
     return codes, None if lattice.grey else clipped
@@ -171,10 +170,11 @@ def diffused_onto(
 
 
 @lru_cache(maxsize=8)
-def _whole_taps(kernel: Kernel, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-    """Return the shares ahead, (REACH_AHEAD,), and rows down, pixels ahead and share of the others, (taps, 3).
+def _whole_taps(kernel: Kernel, strength: float) -> tuple[int, int | None, NDArray[np.int32]]:
+    """Return the shares of the next pixel and the one after, and those below: rows down, pixels ahead, share, (n, 3).
 
-    Shares are in units of 2**-SHARE_BITS and add up to the kernel's total exactly.
+    That of the one after is None where the kernel does not reach it. Shares are in units of 2**-SHARE_BITS and add up
+    to the kernel's total exactly.
     """
     from ladderlight_stages.halftone.error_rows import TOGETHER
     from ladderlight_stages.halftone.lattice_loops import SHARE_BITS
@@ -184,12 +184,12 @@ def _whole_taps(kernel: Kernel, strength: float) -> tuple[NDArray[np.int32], NDA
     whole = np.floor(exact).astype(np.int32)
     missing = round(kernel.total * strength * (1 << SHARE_BITS)) - int(whole.sum())
     whole[np.argsort(whole - exact, kind="stable")[:missing]] += 1
-    ahead = np.zeros(REACH_AHEAD, dtype=np.int32)
+    ahead = [0] * REACH_AHEAD
     below = []
     for (down, right, _), share in zip(taps, whole, strict=True):
         if down == 0:
-            ahead[right - 1] = share
+            ahead[right - 1] = int(share)
         else:
             below.append((down, right, share))
     below += [(1, 0, 0)] * (-len(below) % TOGETHER)
-    return ahead, np.array(below, dtype=np.int32).reshape(-1, 3)
+    return ahead[0], ahead[1] or None, np.array(below, dtype=np.int32).reshape(-1, 3)

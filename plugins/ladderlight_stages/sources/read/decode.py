@@ -20,6 +20,8 @@ from ladderlight_stages.sources.read.stated import coding_of, gamma_of
 from ladderlight_stages.sources.read.tiff import Page, decoded_page
 
 UInt16 = NDArray[np.uint16]
+_BLOCK = 1 << 20
+"""Bytes of a file that its decoder is given at a time. After each block a thread waits for the interpreter's lock."""
 
 
 class _Loader:
@@ -30,7 +32,7 @@ class _Loader:
         self.damaged = False
 
     def __call__(self, image: ImageFile.ImageFile) -> None:
-        file = image.fp
+        file, image.decodermaxblock = image.fp, _BLOCK
         try:
             image.load()
             self.damaged |= isinstance(file, Ended) and file.completed
