@@ -27,8 +27,7 @@ from ladderlight.units.words import percent
 _NOTHING = Before()
 _STILL_BYTES = 24_000
 """Of the screens that readers without scripts see; the first is shown in any case."""
-_MANY = 8
-"""Screens from which on that is the only one."""
+_MANY = 8  # screens from which on that is the only one
 _WIDTH, _HEIGHT, _SCALE = 80, 20, 10
 _MARK = (255, 0, 255)
 """Of the part of a screen that is enlarged, in counts and lines, and where data are undefined."""

@@ -21,6 +21,7 @@ MOST_FOLDERS = 10_000
 _MAGIC = re.compile(r"[*?\[]")
 _SYSTEM = ("thumbs.db", "ehthumbs.db", "desktop.ini")
 """Files that Windows puts into folders (from memory); patterns pass them over. Those of macOS begin with a dot."""
+_OPEN_IT = "check its permissions"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -156,9 +157,6 @@ def missing_file(folder: Path, name: str) -> tuple[str, str]:
         return closed, _OPEN_IT
     hint = nearest_file(source_of(folder, path), [source_of(folder, item) for item in entries])
     return f"there is no file {name!r}", hint or "check the path; it is relative to the recipe"
-
-
-_OPEN_IT = "check its permissions"
 
 
 def _entries(around: Path, folder: Path) -> tuple[list[Path], str]:
