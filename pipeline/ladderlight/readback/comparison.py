@@ -15,8 +15,7 @@ from ladderlight.readback.dumps import Held, Reading
 from ladderlight.readback.sections import Section, image_of
 from ladderlight.units.arrays import Ints, MemoryWords, Words
 
-_GAP = 8
-"""Differences no further apart than this many words are one range."""
+_GAP = 8  # differences no further apart than this many words are one range
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -29,10 +29,8 @@ from ladderlight.units.arrays import Bytes
 
 PHOTOGRAPHS = {"cafe": "coffee", "quay-cat": "chelsea"}
 """The photographs by their names in examples: functions of ``skimage.data``, each without copyright restrictions."""
-_SHAPE = (16, 9)
-"""Proportions of the pictures: other than any monitor's, so that cropping shows."""
-_PLACE = Origin(name="card", source="card", bank=2)
-"""Where a card stands."""
+_SHAPE = (16, 9)  # proportions of the pictures: other than any monitor's, so that cropping shows
+_PLACE = Origin(name="card", source="card", bank=2)  # where a card stands
 _Step = tuple[StageDeclaration, dict[str, Any]]
 _PANEL = (320, 240)
 _GAP = 8

@@ -20,8 +20,7 @@ from ladderlight.proof.templating import environment
 from ladderlight.serving.site import Bulletin, Notice
 
 EVENTS = "/.events"
-_HEARTBEAT = 15.0
-"""Seconds after which a connection without news is tried."""
+_HEARTBEAT = 15.0  # seconds after which a connection without news is tried
 _TYPES = {
     ".html": "text/html; charset=utf-8",
     ".json": "application/json",

@@ -34,14 +34,10 @@ from ladderlight.system.paths import Mark, mark_of
 
 NOTHING_REPLACED = "nothing was replaced"
 IN_PLACE = "the new build is in place"
-_BUILDING = f"{PRIVATE}/building.lock"
-"""Held by a build from its first file to its last rename."""
-_PLACING = f"{PRIVATE}/placing.lock"
-"""Held alone while files change places, and shared while they are read."""
-_BUILD_PATIENCE = 600.0
-"""Seconds that a build waits for another one of the same folder."""
-_PATIENCE = 30.0
-"""Seconds to wait while another build puts its files in place."""
+_BUILDING = f"{PRIVATE}/building.lock"  # held by a build from its first file to its last rename
+_PLACING = f"{PRIVATE}/placing.lock"  # held alone while files change places, and shared while they are read
+_BUILD_PATIENCE = 600.0  # seconds that a build waits for another one of the same folder
+_PATIENCE = 30.0  # seconds to wait while another build puts its files in place
 
 _FULL = (errno.ENOSPC, errno.EDQUOT)
 

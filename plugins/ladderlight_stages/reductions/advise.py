@@ -21,8 +21,7 @@ _KERNELS: tuple[KernelName, ...] = ("floyd_steinberg", "fan", "sierra_light", "s
 _PATTERNS: tuple[Pattern, ...] = ("bayer", "blue_noise")
 _PATIENT, _IMPATIENT = 60, 8
 """Sweeps of the search."""
-_PLAIN = "diffuse floyd_steinberg at 1"
-"""The method that the manifest compares with."""
+_PLAIN = "diffuse floyd_steinberg at 1"  # the method that the manifest compares with
 
 
 @stage(

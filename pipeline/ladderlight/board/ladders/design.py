@@ -18,8 +18,7 @@ Series = Literal["E6", "E12", "E24", "E48", "E96", "E192"]
 
 _E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
 """E24. E12 is every second of these and E6 every fourth; they are older than the rule for the finer series."""
-_OFF_THE_RULE = {919: 920}
-"""The one value, of E192, where the standard departs from its rule."""
+_OFF_THE_RULE = {919: 920}  # the one value, of E192, where the standard departs from its rule
 TOLERANCES: dict[Series, float] = {"E6": 0.2, "E12": 0.1, "E24": 0.05, "E48": 0.02, "E96": 0.01, "E192": 0.005}
 """The tolerance that each series is made for (IEC 60063)."""
 SMALLEST, LARGEST = 10.0, 1e6

@@ -39,12 +39,9 @@ LOCAL = "local"
 _WARNINGS = "PYTHONWARNINGS"
 _OF_TRACKER = "ignore::UserWarning:multiprocessing.resource_tracker"
 """Python's process that cleans up after this one prints a warning when it has to, as after a stop."""
-_PATIENCE = 20.0
-"""Seconds without any worker after which a build gives up."""
-_ANSWER = 10.0
-"""Seconds in which a scheduler has to answer."""
-_AHEAD = 3
-"""Tasks for each thread that are handed out at once."""
+_PATIENCE = 20.0  # seconds without any worker after which a build gives up
+_ANSWER = 10.0  # seconds in which a scheduler has to answer
+_AHEAD = 3  # tasks for each thread that are handed out at once
 _COMPARED = ("ladderlight", "numba", "numpy")
 _VERSIONS = (
     f"{{name: getattr(__import__(name), '__version__', 'unknown') if __import__('importlib.util').util.find_spec(name)"

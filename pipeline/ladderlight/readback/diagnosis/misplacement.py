@@ -18,8 +18,7 @@ _PROBES = 4096
 _NEAR = 16
 _TABLES = 8
 _KEPT = 64
-_MOST = 4
-"""Distances that are given of those that agree in as many bytes."""
+_MOST = 4  # distances that are given of those that agree in as many bytes
 
 
 def byte_order(pins: Pins, wanted: Words, read: Sequence[Section]) -> Iterator[Fault]:
