@@ -100,10 +100,6 @@ class UsageError(LadderlightError):
 class BoardError(LadderlightError):
     """The board as declared cannot work; all the reasons at once."""
 
-    def __init__(self, problems: Iterable[Problem]) -> None:
-        self.problems = tuple(problems)
-        self._take(Fault(where="", message=str(problem)) for problem in self.problems)
-
 
 class RecipeError(LadderlightError):
     """A recipe has errors: all of them, each fault's place as ``file:line:column``."""
@@ -139,8 +135,7 @@ class StageFailure(Exception):  # noqa: N818 - a bug of a stage, not an expected
 
 def ranked(findings: Iterable[Finding]) -> list[Finding]:
     """Sort findings by level, the gravest first; within a level they stay in the order given."""
-    levels = get_args(Level)
-    return sorted(findings, key=lambda finding: levels.index(finding.level))
+    return sorted(findings, key=lambda finding: get_args(Level).index(finding.level))
 
 
 def refuse_errors(findings: Iterable[Finding]) -> tuple[Finding, ...]:

@@ -44,11 +44,8 @@ def _name_problems(planned: list[Piece], pattern: str) -> Iterator[Problem]:
             yield Problem.of(error, "name")
             return
         if name.casefold() in names:
-            yield Problem(
-                where=("name",),
-                what=f"several files would be written to devices/{name}",
-                action="put {device} or {piece} into the name",
-            )
+            what = f"several files would be written to devices/{name}"
+            yield Problem(where=("name",), what=what, action="put {device} or {piece} into the name")
             return
         names.add(name.casefold())
 

@@ -20,6 +20,7 @@ PINS = ("red", "green", "blue", "", "ground", "red return", "green return", "blu
 SYNCS = {"hsync": 13, "vsync": 14}
 """Pins of line and frame sync (common practice, from memory)."""
 LAST_PIN = 15
+_USUAL = 0.05
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -81,9 +82,6 @@ def _between(node: str) -> str:
     """Return a node inside a channel in words: a step of an R-2R ladder, or the middle of two resistors in series."""
     channel, _, place = node.partition(":")
     return f"{channel} step {int(place) + 1}" if place.isdigit() else f"middle of {place}"
-
-
-_USUAL = 0.05
 
 
 @dataclass(frozen=True, kw_only=True)

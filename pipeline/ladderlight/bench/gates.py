@@ -29,6 +29,8 @@ Lines = tuple[str, ...]
 Controls = tuple[tuple[str, str], ...]
 """Pins of controls by their names, each with its line."""
 _DECODERS = {2: Logic.DECODER4, 3: Logic.DECODER8, 4: Logic.DECODER16}
+_CASCADE = "SER"  # the pin through which a shift register takes what another one sends
+_WHOLE = 16  # pixels of a word that take two shift registers or selectors
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -228,12 +230,6 @@ def _clock(board: Board, counts: int) -> str:
         made = {LINE_CLOCK, inverse(LINE_CLOCK)} & set(board.outputs)
         return inverse(LINE_CLOCK) if made else LINE_CLOCK
     return CLOCK if counts == 1 else f"!x{counts.bit_length() - 2}"
-
-
-_CASCADE = "SER"
-"""The pin through which a shift register takes what another one sends."""
-_WHOLE = 16
-"""Pixels of a word that take two shift registers or selectors."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -14,10 +14,8 @@ from ladderlight.units.words import frequency, in_words, joined, nanoseconds
 
 RATINGS = (0.125, 0.25, 0.5, 1.0, 2.0, 3.0, 5.0, 10.0)
 """Ratings of resistors in watts that are sold, from 1/8 W on (common practice)."""
-_DIVISIONS = {2: 1, 4: 2, 8: 3}
-"""Flip-flops that divide an oscillator."""
-_BITS = 4
-"""Bits of a counter package."""
+_DIVISIONS = {2: 1, 4: 2, 8: 3}  # flip-flops that divide an oscillator
+_BITS = 4  # bits of a counter package
 
 
 @dataclass(frozen=True)
@@ -34,7 +32,8 @@ def parts_of(board: Board, wiring: Wiring) -> tuple[PartToBuy, ...]:
 
     Counters are counted in packages of four bits; gates that decode counts are the builder's choice and not counted.
     """
-    sold, division = _divider(board)
+    sold = next((by for by in (1, *_DIVISIONS) if board.raster.clock * by in OSCILLATORS), None)
+    division = sold or 1
     chips = [*_memories(board), *_logic(board, wiring, division)]
     oscillator = "oscillator" + (f", divided by {division} for the x counter's clock" if division > 1 else "")
     oscillator += "" if sold else ", not a common frequency"
@@ -99,11 +98,3 @@ def _sockets(wiring: Wiring) -> Iterator[PartToBuy]:
     for package, quantity in Counter(chip.package for chip in wiring.chips).items():
         what = "socket for a memory chip" + ("" if package else ", package not stated")
         yield PartToBuy(quantity, what, package or "socket")
-
-
-def _divider(board: Board) -> tuple[bool, int]:
-    """Return whether an oscillator for the clock is commonly sold, and what it is divided by."""
-    for division in (1, *_DIVISIONS):
-        if board.raster.clock * division in OSCILLATORS:
-            return True, division
-    return False, 1

@@ -45,22 +45,17 @@ COMMANDS = (
 )
 
 
-def _print_version(*, wanted: bool) -> None:
+def _print_version(wanted: bool) -> None:  # noqa: FBT001 - as the library calls it
     if wanted:
         print(f"ladderlight {__version__}")  # noqa: T201 - the commands are where printing happens
         raise typer.Exit
 
 
+_Version = Annotated[bool, typer.Option("--version", help="Print the version.", is_eager=True, callback=_print_version)]
+
+
 @app.callback()
-def _main(
-    *,
-    version: Annotated[
-        bool,
-        typer.Option(
-            "--version", help="Print the version.", is_eager=True, callback=lambda v: _print_version(wanted=v)
-        ),
-    ] = False,
-) -> None:
+def _main(*, version: _Version = False) -> None:
     pass
 
 

@@ -55,10 +55,9 @@ def path_of(name: str) -> Path:
     """Return the path of a guide, in the installed package or the source. Raises UsageError when it is in neither."""
     package = Path(__file__).resolve().parents[1]
     places = [folder / GUIDES[name] for folder in (package / "guides", package.parents[1])]
-    for path in places:
-        if path.is_file():
-            return path
-    raise UsageError("there is no such file; install Ladderlight again", where=str(places[0]))
+    if not (found := list(filter(is_file, places))):
+        raise UsageError("there is no such file; install Ladderlight again", where=str(places[0]))
+    return found[0]
 
 
 def schema(*, quiet: QuietOption = False) -> None:  # noqa: ARG001 - it prints nothing but its document

@@ -12,7 +12,7 @@ import typer
 
 from ladderlight.cache.folder import VARIABLE
 from ladderlight.commands.terminal import options
-from ladderlight.commands.terminal.reporting import print_findings, print_revisions, stderr, stdout
+from ladderlight.commands.terminal.reporting import print_document, print_findings, print_revisions, stderr, stdout
 from ladderlight.errors import BuildError, UsageError
 from ladderlight.system.paths import is_file, path_trouble
 from ladderlight.units.words import counted
@@ -76,11 +76,9 @@ def build(
         return None if last is not None and strict and last.cautioned else last
 
     if last := unchanged(revision):  # the recipe need not be read; of one with revisions, all must be known
-        documents = {revision: _unchanged(last)}
+        document = _print_unchanged(last, json_=json_, quiet=quiet, verbose=verbose)
         if json_:
-            print_revisions(documents)
-        else:
-            _print_unchanged(last, quiet=quiet, verbose=verbose)
+            print_document(document)
         return
 
     from ladderlight.commands.terminal.progress import picture_progress
@@ -89,21 +87,20 @@ def build(
     from ladderlight.recipe import load_revisions
     from ladderlight.workspace.build import build as build_recipe
 
-    documents = {}
+    documents: dict[str | None, dict[str, Any]] = {}
     revisions = load_revisions(path, pictures="cards" if cards else "needed", revision=revision)
     with executor_of(workers, processes=processes, cluster=cluster) as executor:
         for loaded in revisions:
             last = unchanged(loaded.revision) if loaded.revision is not None and revision is None else None
             if last is not None:
-                documents[loaded.revision] = _unchanged(last)
-                if not json_:
-                    _print_unchanged(last, quiet=quiet, verbose=verbose)
+                documents[loaded.revision] = _print_unchanged(last, json_=json_, quiet=quiet, verbose=verbose)
                 continue
             fitting, left = fitting_cards(loaded) if cards else (loaded, [])
             with picture_progress(quiet=quiet) as (progress, refused):
                 built = build_recipe(
                     fitting,
                     executor=executor,
+                    workers=workers,
                     progress=progress,
                     refused=refused,
                     strict=strict,
@@ -143,9 +140,7 @@ def _print(
             console.print(f"{path}{sums}", whole=[str(path)])
     for note in built.manifest["notes"]:
         console.print(f"note: {note}")
-    console.print(built.output / "burn-sheet.txt")
-    console.print(built.proof)
-    console.print(_summary(built, cards=cards))
+    console.print(built.output / "burn-sheet.txt", built.proof, _summary(built, cards=cards))
     return document
 
 
@@ -166,10 +161,6 @@ def _summary(built: Built, *, cards: bool) -> str:
     return f"{revision}{pictures} in {chips}{trays}{left}"
 
 
-def _unchanged(last: LastBuilt) -> dict[str, Any]:
-    return _document(last.output, last.manifest, last.findings, up_to_date=True)
-
-
 def _document(
     output: Path, manifest: ManifestDocument, findings: Sequence[object], *, up_to_date: bool, ok: bool = True
 ) -> dict[str, Any]:
@@ -184,11 +175,12 @@ def _document(
     }
 
 
-def _print_unchanged(last: LastBuilt, *, quiet: bool, verbose: bool) -> None:
-    console = stdout(quiet=quiet)
+def _print_unchanged(last: LastBuilt, *, json_: bool, quiet: bool, verbose: bool) -> dict[str, Any]:
+    console = stdout(quiet=quiet or json_)
     for picture in last.manifest["pictures"] if verbose else ():
         console.print(_measures(picture), whole=[picture["source"]])
     console.print(f"{last.output}: up to date", whole=[f"{last.output}:"])
+    return _document(last.output, last.manifest, last.findings, up_to_date=True)
 
 
 def _clear_cache(*, quiet: bool) -> None:

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from ladderlight.board.model.raster import Counter
     from ladderlight.board.scanning.timing import Timing
     from ladderlight.engine.trays import Tray
-    from ladderlight.recipe import Recipe
+    from ladderlight.recipe import Recipe, StageUse
 
 _PAGE = "check --page"
 
@@ -137,17 +137,16 @@ def _print_board(console: LineConsole, name: str, board: Board) -> None:
 
 def _print_chain(console: LineConsole, recipe: Recipe) -> None:
     for use in recipe.chain:
-        given = ", ".join(f"{name} = {_written(value)}" for name, value in use.options.items())
-        console.print(f"stage    {use.declaration.name}  {given}".rstrip())
+        console.print(f"stage    {_written(use)}")
     for file in recipe.files:
         console.print(f"picture  {file.source}", whole=[file.source])
     for card in recipe.cards:
-        given = ", ".join(f"{name} = {_written(value)}" for name, value in card.options.items())
-        console.print(f"card     {card.declaration.name}  {given}".rstrip())
+        console.print(f"card     {_written(card)}")
 
 
-def _written(value: object) -> str:
-    return counted(len(value), "byte") if isinstance(value, bytes) else f"{value}"
+def _written(use: StageUse) -> str:
+    shown = {name: counted(len(v), "byte") if isinstance(v, bytes) else v for name, v in use.options.items()}
+    return f"{use.declaration.name}  {', '.join(f'{name} = {value}' for name, value in shown.items())}".rstrip()
 
 
 def _counter(counter: Counter) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
@@ -15,10 +16,6 @@ from ladderlight.system.printable import printable
 from ladderlight.units.words import joined
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
-
-    from ladderlight.bench.faults.screens import Look
-    from ladderlight.bench.photograph.ranking import Ranking
     from ladderlight.bench.photograph.raster import Corners, Photograph
     from ladderlight.board import Finding
     from ladderlight.recipe import Recipe
@@ -96,11 +93,15 @@ def faults(
         document = {"ok": True, "bank": bank, "faults": document_of(looks)}
         lines = [summary(looks)]
     else:
+        from ladderlight.bench.photograph.ranking import ranked
         from ladderlight.bench.photograph.report import alike, lines_of, next_steps, photograph_page
         from ladderlight.bench.photograph.report import document_of as photograph_document
         from ladderlight.bench.photograph.telling import telling_card, telling_reading
 
-        ranking = _ranked(photograph, looks, given)
+        pixels, seen = photograph.pixels, None if given is None else given / photograph.scale - 0.5
+        if (ranking := ranked(pixels, looks, seen)) is None:
+            message = "shows no bright screen in dark surroundings; darken the room, or give its --corners"
+            raise PictureError(message, where=photograph.path)
         sound = any(candidate.sound for candidate in ranking.equal)
         equal = alike(ranking)
         next_card = telling_card(loaded, bank, equal, sound=sound, shown=card) if equal else None
@@ -144,11 +145,10 @@ def _carded(path: Path, loaded: Recipe, name: str, bank: int | None) -> tuple[Me
 
     alone = words_of_card(loaded, name, bank or 0)
     cards = load(path, pictures="cards", revision=loaded.revision)
-    try:
+    banks: list[int] = []
+    with suppress(BuildError):
         last = last_build(cards.output, cards.board, cards.owner).tray()
-    except BuildError:
-        return alone, bank or 0, f"Card {name}", []
-    banks = [number for number, names in last.pictures.items() if name in names and bank in (None, number)]
+        banks = [number for number, names in last.pictures.items() if name in names and bank in (None, number)]
     if not banks:
         return alone, bank or 0, f"Card {name}", []
     return last.words, banks[0], f"Card {name} in bank {banks[0]} of the built cards", stale_findings(cards)
@@ -166,17 +166,6 @@ def _photograph(path: Path, corners: Corners | None) -> Photograph:
     return photograph
 
 
-def _ranked(photograph: Photograph, looks: Sequence[Look], corners: Corners | None) -> Ranking:
-    from ladderlight.bench.photograph.ranking import ranked
-
-    given = None if corners is None else corners / photograph.scale - 0.5
-    ranking = ranked(photograph.pixels, looks, given)
-    if ranking is None:
-        message = "shows no bright screen in dark surroundings; darken the room, or give its --corners"
-        raise PictureError(message, where=photograph.path)
-    return ranking
-
-
 def _corners(text: str) -> Corners:
     import numpy as np
 
@@ -185,10 +174,10 @@ def _corners(text: str) -> Corners:
         if not np.isfinite(found).all():
             raise ValueError
     except ValueError:
-        raise UsageError(
-            f"--corners {text!r} is not eight numbers; write x,y of each, from top left clockwise"
-        ) from None
-    along, after = np.roll(found, -1, axis=0) - found, np.roll(found, -2, axis=0) - np.roll(found, -1, axis=0)
+        message = f"--corners {text!r} is not eight numbers; write x,y of each, from top left clockwise"
+        raise UsageError(message) from None
+    along = np.roll(found, -1, axis=0) - found
+    after = np.roll(along, -1, axis=0)
     if not (along[:, 0] * after[:, 1] - along[:, 1] * after[:, 0] > 0).all():
         raise UsageError("--corners do not go clockwise round a screen; write x,y of each, from top left")
     return found

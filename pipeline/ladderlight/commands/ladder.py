@@ -24,10 +24,8 @@ if TYPE_CHECKING:
 _Series = Literal["E6", "E12", "E24", "E48", "E96", "E192"]
 _Even = Literal["volts", "perceptual"]
 
-_LEVELS = 78
-"""Columns that the table of levels may take."""
-_USUAL = 0.05
-"""Tolerance of resistors in a drawer (common practice)."""
+_LEVELS = 78  # columns that the table of levels may take
+_USUAL = 0.05  # tolerance of resistors in a drawer (common practice)
 
 
 def ladder(

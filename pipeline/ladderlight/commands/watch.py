@@ -23,12 +23,9 @@ if TYPE_CHECKING:
     from ladderlight.recipe.watching import Mark, Reads
     from ladderlight.serving.site import Bulletin
 
-_PAUSE = 0.3
-"""Shortest pause between two looks at the files, in seconds."""
-_SHARE = 20
-"""Least ratio of the pause before a look at the files to the work of the last look."""
-_SETTLED = 0.1
-"""Time without a change before a build begins, in seconds."""
+_PAUSE = 0.3  # shortest pause between two looks at the files, in seconds
+_SHARE = 20  # least ratio of the pause before a look at the files to the work of the last look
+_SETTLED = 0.1  # time without a change before a build begins, in seconds
 _MOST = 3.0
 """Longest wait for files that go on changing, such as a picture that is written in pieces, in seconds."""
 

@@ -27,8 +27,7 @@ from ladderlight.units.words import percent
 _NOTHING = Before()
 _STILL_BYTES = 24_000
 """Of the screens that readers without scripts see; the first is shown in any case."""
-_MANY = 8
-"""Screens from which on that is the only one."""
+_MANY = 8  # screens from which on that is the only one
 _WIDTH, _HEIGHT, _SCALE = 80, 20, 10
 _MARK = (255, 0, 255)
 """Of the part of a screen that is enlarged, in counts and lines, and where data are undefined."""
@@ -90,11 +89,11 @@ def proof_files(
 
 def _stills(scanned: Scanned, manifest: ManifestDocument) -> Iterator[dict[str, object]]:
     """Yield the first screens as pictures within the page, as many as it can bear."""
-    left = _STILL_BYTES
-    for bank in scanned.distinct:
+    left, first = _STILL_BYTES, scanned.distinct[0]
+    for bank in scanned.distinct if len(scanned.distinct) <= _MANY else [first]:
         picture = coded_png(scanned.codes[bank], scanned.board)
         left -= len(picture)
-        if bank != scanned.distinct[0] and (left < 0 or len(scanned.distinct) > _MANY):
+        if bank != first and left < 0:
             return
         names = ", ".join(picture["name"] for picture in manifest["pictures"] if picture["bank"] == bank)
         yield {"source": data_url(picture), "alt": f"Screen of bank {bank}" + (f": {names}" if names else "")}

@@ -23,10 +23,8 @@ def merged_metrics(
     ``placed`` are pictures and their banks, which have been scanned, and ``coded`` the same as they were reduced;
     others, and those of another size than the board's picture, are passed over.
 
-    Returns
-    -------
-    By name and bank, and only where a code differs: ``merged_share``, the share of pixels whose code differs, above
-    0 to 1, and ``colours_used``, how many different colours are shown.
+    By name and bank, and only where a code differs, returned are ``merged_share``, the share of pixels whose code
+    differs, above 0 to 1, and ``colours_used``, how many different colours are shown.
     """
     board = scanned.board
     if all(is_direct(board, memory) for memory in board.memories):

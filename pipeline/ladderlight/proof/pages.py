@@ -17,8 +17,7 @@ from ladderlight.proof.plots.palettes import palette_plot
 from ladderlight.proof.screens import data_url
 from ladderlight.proof.templating import fill
 
-_SCREEN_BYTES = 500_000
-"""Of the screens on the page of all trays."""
+_SCREEN_BYTES = 500_000  # of the screens on the page of all trays
 
 
 def trays_page(project: str, board: Board, manifest: ManifestDocument, small: Callable[[str], bytes]) -> str:
@@ -74,7 +73,6 @@ def burn_page(board: Board, manifest: ManifestDocument) -> str:
 
 def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
     """Return what follows from a board's declaration as one HTML document with plots, before anything is built."""
-    ladder, analysis = board.ladder, analyse(board.ladder)
     return fill(
         "board.html",
         project=project,
@@ -82,10 +80,6 @@ def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:
         findings=findings,
         plots=plots_of(board),
         palette=Markup(palette_plot(board.palette)),  # noqa: S704
-        tolerance=f"{ladder.tolerance * 100:g}" if ladder.tolerance else "",
-        drivers=analysis.drivers,
-        resistors=analysis.resistors,
-        supply_current=analysis.supply_current,
-        lines=list(reversed(board.palette.lines)),
+        analysis=analyse(board.ladder),
         cautions=cautions(board),
     )

@@ -28,7 +28,7 @@ def environment(package: str = "ladderlight.proof") -> Environment:
         loader=ChoiceLoader([PackageLoader(package), PackageLoader("ladderlight.proof")]),
         autoescape=True,
         undefined=StrictUndefined,
-        finalize=_shown,
+        finalize=lambda value: value if isinstance(value, Markup) else printable(str(value)),  # markup is our own
         trim_blocks=True,
         lstrip_blocks=True,
         bytecode_cache=_Kept(),
@@ -57,8 +57,3 @@ class _Kept(BytecodeCache):
     def _key(self, bucket: Bucket) -> str:
         made_from = (bucket.key, bucket.checksum, jinja2.__version__, sys.version, __version__)
         return hashlib.sha256(repr(made_from).encode()).hexdigest()
-
-
-def _shown(value: object) -> object:
-    """Make a value's text printable; markup is our own."""
-    return value if isinstance(value, Markup) else printable(str(value))

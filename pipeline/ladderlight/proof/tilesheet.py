@@ -10,8 +10,7 @@ from ladderlight.board.scanning.scan import Scan
 from ladderlight.flow.pictures import TileSet
 
 PER_ROW = 32
-_TARGET = 36
-"""About how many pixels of the sheet a tile is to be wide."""
+_TARGET = 36  # about how many pixels of the sheet a tile is to be wide
 _GAP = 2
 _GROUND = 0xC8
 
@@ -63,11 +62,7 @@ def places_of(tiles: TileSet, shown: Sequence[NDArray[np.int64]]) -> NDArray[np.
 
 def _choosing(board: Board, name: str) -> list[str]:
     """List the memories that address a memory, and those that address them."""
-    found: list[str] = []
-    left = list(board.sources[name])
-    while left:
-        source = left.pop()
-        if source not in found:
-            found.append(source)
-            left += board.sources[source]
+    found = set(board.sources[name])
+    while more := set[str]().union(*(board.sources[source] for source in found)) - found:
+        found |= more
     return sorted(found)

@@ -10,7 +10,7 @@ from typing import Any
 from ladderlight.errors import PluginError, Problem, nearest_word
 from ladderlight.flow.pictures import file_name, matching
 from ladderlight.recipe.files import PictureFile, missing_file, nearest_file
-from ladderlight.recipe.language.model import Override, StageUse
+from ladderlight.recipe.language.model import Override
 from ladderlight.recipe.source.problems import Report, Where, dig
 from ladderlight.stages.chain import check_chain, takes_pictures
 from ladderlight.stages.declaration import StageDeclaration
@@ -30,11 +30,6 @@ class Link:
     raw: Mapping[str, Any]
     options: Mapping[str, Any]
     place: int | None
-
-    @property
-    def use(self) -> StageUse:
-        """The step without what only the reading needs."""
-        return StageUse(declaration=self.declaration, options=self.options)
 
 
 def chain_of(

@@ -21,6 +21,7 @@ MOST_FOLDERS = 10_000
 _MAGIC = re.compile(r"[*?\[]")
 _SYSTEM = ("thumbs.db", "ehthumbs.db", "desktop.ini")
 """Files that Windows puts into folders (from memory); patterns pass them over. Those of macOS begin with a dot."""
+_OPEN_IT = "check its permissions"
 
 
 @dataclass(frozen=True, kw_only=True, slots=True)
@@ -158,9 +159,6 @@ def missing_file(folder: Path, name: str) -> tuple[str, str]:
     return f"there is no file {name!r}", hint or "check the path; it is relative to the recipe"
 
 
-_OPEN_IT = "check its permissions"
-
-
 def _entries(around: Path, folder: Path) -> tuple[list[Path], str]:
     try:
         # Without the right to enter, a folder gives the names of its files, but none of them.
@@ -209,7 +207,8 @@ def _files(folder: Path, pattern: str) -> list[Path]:
         return [folder / pattern] if is_file(folder / pattern) else []
     # Path.glob refuses absolute patterns and those that go up. Names that begin with a dot are passed over by glob.
     names = glob.iglob(pattern, root_dir=folder, recursive=True)  # noqa: PTH207
-    return [folder / name for name in names if Path(name).name.casefold() not in _SYSTEM and is_file(folder / name)]
+    paths = (folder / name for name in names)
+    return [path for path in paths if path.name.casefold() not in _SYSTEM and is_file(path)]
 
 
 def first_below(paths: Iterable[Path], folder: Path) -> Path | None:

@@ -2,6 +2,7 @@
 
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cache
 from pathlib import Path
 from types import MappingProxyType
 
@@ -79,12 +80,17 @@ def origin_of(recipe: Recipe, file: PictureFile, name: str, index: int) -> Origi
     )
 
 
+@cache
+def _stem(source: str) -> str:
+    return Path(source).stem
+
+
 def unique_names(files: Sequence[PictureFile]) -> dict[PictureFile, str]:
     """Name each file by its stem; later ones of the same stem get a number."""
     names: dict[PictureFile, str] = {}
     seen: dict[str, int] = {}
     for file in files:
-        stem = Path(file.source).stem
+        stem = _stem(file.source)
         seen[stem] = seen.get(stem, 0) + 1
         names[file] = stem if seen[stem] == 1 else f"{stem}~{seen[stem]}"
     return names

@@ -16,7 +16,7 @@ from ladderlight.recipe.cards import CARDS_SUFFIX, cards_of, check_cards, recipe
 from ladderlight.recipe.chain import chain_of, check_matches, file_problem, override_of, read_files
 from ladderlight.recipe.files import PictureFile, first_below, idle_exclusions, missing_file, picture_files, source_of
 from ladderlight.recipe.language.contradictions import contradictions
-from ladderlight.recipe.language.model import Recipe
+from ladderlight.recipe.language.model import Recipe, StageUse
 from ladderlight.recipe.language.recovery import may_follow, meaning_of, repaired
 from ladderlight.recipe.language.tables import BoardTable, RecipeTable, ViewingTable
 from ladderlight.recipe.rules import check_rules
@@ -29,6 +29,7 @@ from ladderlight.system.paths import is_file, resolved, trouble_with
 from ladderlight.units.words import joined
 
 Pictures = Literal["needed", "checked", "ignored", "cards"]
+_PARTED = ("stage", "picture")  # lists of tables that may each be for one revision
 
 
 def load(path: Path, *, pictures: Pictures = "needed", revision: str | None = None) -> Recipe:
@@ -118,7 +119,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
         revisions=tuple(document.data.get("revisions", ())),
         board=board,
         files=tuple(files) if wanted else (),
-        chain=tuple(link.use for link in links),
+        chain=tuple(StageUse(declaration=link.declaration, options=link.options) for link in links),
         overrides=tuple(overrides),
         cards=tuple(cards.values()) if wanted else (),
         per_tray=board.bank_count if per_tray == "banks" else per_tray,
@@ -306,10 +307,6 @@ def _output(
                 what = f"{kind} {source_of(folder, inside)!r} lies in the output folder, which a build replaces"
                 report.add(where, what, "name another folder")
     return output
-
-
-_PARTED = ("stage", "picture")
-"""Lists of tables that may each be for one revision."""
 
 
 def revisions_of(data: Mapping[str, Any], asked: str | None = None) -> tuple[str | None, ...]:

@@ -15,8 +15,7 @@ from ladderlight.recipe.language.tables import BoardTable
 from ladderlight.recipe.source.document import read_document
 from ladderlight.stages.validation import as_json
 
-_LARGEST = 1 << 20
-"""Bytes of the largest file that is taken for a recipe."""
+_LARGEST = 1 << 20  # bytes of the largest file that is taken for a recipe
 
 
 @dataclass(frozen=True, kw_only=True)

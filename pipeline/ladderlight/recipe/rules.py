@@ -76,7 +76,9 @@ def advice_on(recipe: Recipe) -> Iterator[Finding]:
 
     Advice that several stages or pictures have in common is given once.
     """
-    frames = list(_frames(recipe))
+    shown = (HooksOf(use.declaration, recipe.board, use.options, recipe.viewing).animation() for use in recipe.chain)
+    named = [(file, (file_name(file.source), Path(file.source).stem)) for file in recipe.files]
+    frames = [file for animation in shown if animation for file in matching(animation.match, named)]
     found: dict[Finding, None] = {}
     for at, use in enumerate(recipe.chain):
         cases = [(use.options, False)]
@@ -86,11 +88,3 @@ def advice_on(recipe: Recipe) -> Iterator[Finding]:
             advice = HooksOf(use.declaration, recipe.board, options, recipe.viewing).advice(animated=animated)
             found |= dict.fromkeys(advice)
     yield from found
-
-
-def _frames(recipe: Recipe) -> Iterator[PictureFile]:
-    for use in recipe.chain:
-        animation = HooksOf(use.declaration, recipe.board, use.options, recipe.viewing).animation()
-        if animation:
-            names = [(file, (file_name(file.source), Path(file.source).stem)) for file in recipe.files]
-            yield from matching(animation.match, names)

@@ -37,9 +37,6 @@ shown with the file in its full size; other picture stages with the picture at t
 two by two. The photographs are `cafe`, by Rachel Michetti, courtesy of Pikolo Espresso Bar (CC0), and `quay-cat`, by
 Stefan van der Walt (CC0); all else was drawn by this project.
 """
-_READ = "Left: the file, transparent where chequered."
-_NUMBERED = "Right: what {memories} holds, in the order of the numbers that choose from it."
-_MEMORY = "{side}: the memory, from its lowest address at the top left; dark purple is what nothing reads."
 _HEAD = 4
 _LONGEST = 88
 
@@ -127,11 +124,13 @@ def _alternative(declaration: StageDeclaration) -> str:
 def _caption(played: Played) -> Iterator[str]:
     """Yield what the sides of a picture are, where that is not plain to see."""
     if played.declaration.kind is Kind.SOURCE:
-        yield f"{_READ}\n"
+        yield "Left: the file, transparent where chequered.\n"
+    elif played.declaration.kind is Kind.ARRANGEMENT and played.after.tile_sets:
+        memories = dict.fromkeys(f"memory `{tile_set.memory}`" for tile_set in played.after.tile_sets)
+        yield f"Right: what {' and '.join(memories)} holds, in the order of the numbers that choose from it.\n"
     elif played.declaration.kind is Kind.ARRANGEMENT:
-        chosen = {f"memory `{tile_set.memory}`": None for tile_set in played.after.tile_sets}
-        memory = _MEMORY.format(side="Right" if played.files else "Above")
-        yield f"{_NUMBERED.format(memories=' and '.join(chosen)) if chosen else memory}\n"
+        side = "Right" if played.files else "Above"
+        yield f"{side}: the memory, from its lowest address at the top left; dark purple is what nothing reads.\n"
 
 
 def _tables(board: str) -> list[str]:

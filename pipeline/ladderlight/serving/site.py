@@ -44,8 +44,7 @@ class Site:
         output = self.folders[name]
         with settled(output):
             try:
-                path = _inside(output, names[1:] if name else names)
-                return None if path is None else read_regular(path)
+                return read_regular(_inside(output, names[1:] if name else names))
             except (OSError, ValueError, RuntimeError):  # a loop of links, among others
                 return None
 
@@ -69,11 +68,12 @@ def _is_plain(name: str) -> bool:
     )
 
 
-def _inside(output: Path, names: tuple[str, ...]) -> Path | None:
-    """Follow the links of a path; None where that leads out of the folder or to what is hidden."""
-    top, path = output.resolve(strict=True), output.joinpath(*names).resolve(strict=True)
-    hidden = path.is_relative_to(top) and any(name.startswith(".") for name in path.relative_to(top).parts)
-    return path if path.is_relative_to(top) and not hidden else None
+def _inside(output: Path, names: tuple[str, ...]) -> Path:
+    """Follow the links of a path. Raises ValueError where that leads out of the folder or to what is hidden."""
+    path = output.joinpath(*names).resolve(strict=True)
+    if any(name.startswith(".") for name in path.relative_to(output.resolve(strict=True)).parts):
+        raise ValueError("hidden")
+    return path
 
 
 _PATIENCE = 1.0

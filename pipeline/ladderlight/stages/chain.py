@@ -14,15 +14,11 @@ def check_chain(chain: Sequence[StageDeclaration], usual: Callable[[Kind], str])
     ``usual`` names a stage to add of a kind. ``where`` of a problem is ``(index of the stage,)``, or empty for the
     chain as a whole.
     """
-    problems = [
-        Problem(
-            where=(index,),
-            what=f"stage {card.name!r} ({card.kind.phrase}) is a test card and belongs in no chain",
-            action=f'write cards = ["{card.name}"] in [pictures]',
-        )
-        for index, card in enumerate(chain)
-        if card.kind is Kind.CARD
-    ]
+    problems = []
+    for index, card in enumerate(chain):
+        if card.kind is Kind.CARD:
+            what = f"stage {card.name!r} ({card.kind.phrase}) is a test card and belongs in no chain"
+            problems.append(Problem(where=(index,), what=what, action=f'write cards = ["{card.name}"] in [pictures]'))
     if problems:
         return problems
     repeatable = {Kind.PICTURE, Kind.CODED, Kind.ARRANGEMENT, Kind.EMISSION}

@@ -177,49 +177,50 @@ def _problem(detail: ErrorDetails, model: type[BaseModel], owner: str, where: Wh
     place: Where = tuple(detail["loc"])
     if place and place[-1] == "[key]":
         place = (*place[:-2], KeyName(place[-2]))
-    kind = detail["type"]
-    prefix = f"{owner}: " if owner else ""
+    kind, prefix = detail["type"], f"{owner}: " if owner else ""
+    noun = "option" if owner.startswith("stage ") else "key"
+    above, key = place[:-1], str(place[-1]) if place else ""
+    table, around = (*where, *above), annotation_at(model, above)
     if kind == "extra_forbidden":
-        table = annotation_at(model, place[:-1])
-        key = str(place[-1])
-        hint = nearest_word(key, keys_of(table))
+        hint = nearest_word(key, keys_of(around))
         if not hint.startswith("did you mean"):
-            hint = unknown_key_hint(table) or " or ".join(moves(model, key, detail["input"])) or hint
-        return Problem(
-            where=(*where, *place[:-1], KeyName(key)),
-            what=f"{_table(owner, where, place[:-1])} has no {_noun(owner)} {key!r}",
-            action=hint,
-        )
+            hint = unknown_key_hint(around) or " or ".join(moves(model, key, detail["input"])) or hint
+        what = f"{_table(owner, where, above)} has no {noun} {key!r}"
+        return Problem(where=(*table, KeyName(key)), what=what, action=hint)
     if kind == "missing" and isinstance(place[-1], int):
-        expected = wanted(annotation_at(model, place[:-1]))
-        what = f"{prefix}{_label((*where, *place[:-1]))} has {_entries(place[-1])}"
-        return Problem(where=(*where, *place[:-1]), what=what, action=f"use {expected}")
+        what = f"{prefix}{_label(table)} has {_entries(place[-1])}"
+        return Problem(where=table, what=what, action=f"use {wanted(around)}")
     if kind == "missing":
-        example = example_of(annotation_at(model, place[:-1]), str(place[-1]))
-        return Problem(
-            where=(*where, *place[:-1]),
-            what=f"{_table(owner, where, place[:-1])} lacks the {_noun(owner)} {str(place[-1])!r}",
-            action=f"add {example}",
-        )
+        what = f"{_table(owner, where, above)} lacks the {noun} {key!r}"
+        return Problem(where=table, what=what, action=f"add {example_of(around, key)}")
     what, action = _complaint(detail, annotation_at(model, place))
-    label = f"key {str(place[-1])!r}" if place and isinstance(place[-1], KeyName) else _label((*where, *place))
+    label = f"key {key!r}" if place and isinstance(place[-1], KeyName) else _label((*where, *place))
     return Problem(where=(*where, *place), what=f"{prefix}{label} {what}", action=action)
 
 
 def _complaint(detail: ErrorDetails, annotation: object) -> tuple[str, str]:
-    for complaint in (_misfit, _brackets, _date, _choice, _length, _type, _range):
-        if found := complaint(detail, annotation):
-            return found
-    cause: object = detail.get("ctx", {}).get("error")
-    reason = f": {cause}" if cause else ", which is of no use here"
-    return f"is {named(detail['input'])}{reason}", f"use {wanted(annotation)}"
-
-
-def _misfit(detail: ErrorDetails, annotation: object) -> tuple[str, str] | None:
-    cause: object = detail.get("ctx", {}).get("error")
-    if not isinstance(cause, MisfitError):
-        return None
-    return cause.what, cause.action or f"use {wanted(annotation)}"
+    """Return what is wrong with a value, and what to do."""
+    value: object = detail["input"]
+    kind, context, use = detail["type"], detail.get("ctx", {}), f"use {wanted(annotation)}"
+    cause: object = context.get("error")
+    if isinstance(cause, MisfitError):
+        return cause.what, cause.action or use
+    if found := _brackets(detail, annotation):
+        return found
+    if named(value) == DATE:
+        return f"is {DATE}", use
+    if kind == "literal_error":
+        return _choice(value, annotation, use)
+    if kind == "string_too_short" and not value:
+        return "is empty", use
+    if kind in ("too_short", "too_long"):
+        is_fixed = use.startswith("use a list of ")
+        return f"has {_entries(context['actual_length'])}", use if is_fixed else _length_action(context)
+    if kind.endswith("_type"):
+        return _type(value, kind, use)
+    if kind in ("greater_than", "greater_than_equal", "less_than", "less_than_equal", "finite_number"):
+        return f"is {named(value)}, which is out of range", use
+    return f"is {named(value)}{f': {cause}' if cause else ', which is of no use here'}", use
 
 
 def _brackets(detail: ErrorDetails, annotation: object) -> tuple[str, str] | None:
@@ -240,52 +241,24 @@ def _brackets(detail: ErrorDetails, annotation: object) -> tuple[str, str] | Non
     return None
 
 
-def _date(detail: ErrorDetails, annotation: object) -> tuple[str, str] | None:
-    return (f"is {DATE}", f"use {wanted(annotation)}") if named(detail["input"]) == DATE else None
-
-
-def _choice(detail: ErrorDetails, annotation: object) -> tuple[str, str] | None:
-    if detail["type"] != "literal_error":
-        return None
-    value: object = detail["input"]
+def _choice(value: object, annotation: object, use: str) -> tuple[str, str]:
     known: list[object] = [item for item in typing.get_args(core_of(annotation)) if not isinstance(item, bool)]
     words = [item for item in known if isinstance(item, str)]
     if not isinstance(value, str) or len(words) < len(known):
-        return f"is {named(value)}", f"use {wanted(annotation)}"
+        return f"is {named(value)}", use
     hint = nearest_word(value, words)
     meanings = described(annotation)
     return f"is {value!r}, which is not known", f"use {meanings}" if meanings and not hint.endswith("?") else hint
 
 
-def _length(detail: ErrorDetails, annotation: object) -> tuple[str, str] | None:
-    expected = wanted(annotation)
-    if detail["type"] == "string_too_short" and not detail["input"]:
-        return "is empty", f"use {expected}"
-    if detail["type"] not in ("too_short", "too_long"):
-        return None
-    context: dict[str, int] = detail["ctx"]
-    action = f"use {expected}" if expected.startswith("a list of ") else _length_action(context)
-    return f"has {_entries(context['actual_length'])}", action
-
-
-def _type(detail: ErrorDetails, annotation: object) -> tuple[str, str] | None:
-    kind = detail["type"]
-    value: object = detail["input"]
-    if not kind.endswith("_type"):
-        return None
+def _type(value: object, kind: str, use: str) -> tuple[str, str]:
     if isinstance(value, bool) and kind in ("int_type", "float_type"):
-        return f"is {named(value)}, not a number", f"use {wanted(annotation)}"
+        return f"is {named(value)}, not a number", use
     if kind == "string_type" and isinstance(value, int) and not isinstance(value, bool):
         return f"is the number {value!r}", f'put it in quotes: "{value}"'
     if kind in ("list_type", "tuple_type") and isinstance(value, str):
         return f"is the text {value!r}", f'put it in brackets: ["{value}"]'
-    return f"is {_with_type(value)}", f"use {wanted(annotation)}"
-
-
-def _range(detail: ErrorDetails, annotation: object) -> tuple[str, str] | None:
-    if detail["type"] not in ("greater_than", "greater_than_equal", "less_than", "less_than_equal", "finite_number"):
-        return None
-    return f"is {named(detail['input'])}, which is out of range", f"use {wanted(annotation)}"
+    return f"is {_with_type(value)}", use
 
 
 def _entries(count: int) -> str:
@@ -314,10 +287,6 @@ def _table(owner: str, where: Where, place: Where) -> str:
     if not heading:
         return "the recipe"
     return f"[[{heading}]]" if isinstance(path[-1], int) else f"[{heading}]"
-
-
-def _noun(owner: str) -> str:
-    return "option" if owner.startswith("stage ") else "key"
 
 
 def _label(where: Where) -> str:

@@ -8,9 +8,11 @@ import os
 import threading
 import time
 import zlib
+from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
+from functools import cached_property
 from pathlib import Path
 
 from ladderlight.errors import BuildError, Fault
@@ -92,6 +94,10 @@ class Staging:
         self.written.append(zlib.compress(json.dumps(digests).encode(), 1))
         return digests
 
+    @cached_property
+    def _last_names(self) -> list[str]:
+        return sorted(self.last)
+
     def end(self) -> None:
         """Let nothing more be written, not by threads either that a stop has left behind."""
         with self._alone:
@@ -105,14 +111,13 @@ class Staging:
         build had other files there, or one has changed since, which is looked at again before the new build is put in
         place.
         """
-        inside = tuple(f"{folder}/" for folder in folders)
         kept = Kept(folders=tuple(folders), files=files, marks=marks)
-        if {name: digest for name, digest in self.last.items() if name.startswith(inside)} != files:
-            return False
-        if kept.changed_in(self.output):
-            return False
-        self.kept.append(kept)
-        return True
+        names = self._last_names
+        spans = ((bisect_left(names, f"{folder}/"), bisect_left(names, f"{folder}0")) for folder in folders)
+        last = {name: self.last[name] for first, end in spans for name in names[first:end]}
+        if stays := last == files and not kept.changed_in(self.output):
+            self.kept.append(kept)
+        return stays
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -126,7 +131,8 @@ class Kept:
     def changed_in(self, output: Path) -> str | None:
         """Return a folder that is no longer as it was; None where all are."""
         links = (folder for folder in self.folders if not is_real_folder(output, folder))
-        changed = (name for name, mark in self.marks.items() if mark_of(output / name, through_links=False) != mark)
+        places = ((name, f"{output}/{name}", mark) for name, mark in self.marks.items())
+        changed = (name for name, place, mark in places if mark_of(place, through_links=False) != mark)
         files = (each for name in changed for each in self.folders if name.startswith(f"{each}/"))
         return next(itertools.chain(links, files), None)
 

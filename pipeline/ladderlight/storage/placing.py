@@ -28,13 +28,8 @@ def plan(output: Path, ours: Files, staying: Set[str] = frozenset()) -> Journal:
     sorting = _Sorting(output=output, new=new, ours=ours, staying=staying)
     sorting.sort()
     if sorting.blocking:
-        raise BuildError.of(
-            Fault(
-                where=str(output / name),
-                message="is not from the last build, and a new file would replace it; move it away",
-            )
-            for name in sorting.blocking
-        )
+        message = "is not from the last build, and a new file would replace it; move it away"
+        raise BuildError.of(Fault(where=str(output / name), message=message) for name in sorting.blocking)
     # A name for the folder of changed files that neither the user nor the new build has.
     names = (f"{EDITED}-{number}" if number > 1 else EDITED for number in itertools.count(1))
     free = next(name for name in names if not any(os.path.lexists(folder / name) for folder in (output, new)))
@@ -115,10 +110,8 @@ class _Sorting:
 
     def _is_below_file(self, name: str) -> bool:
         """Whether a new file is in place of a folder in which a user's file lies."""
-        return any(
-            os.path.lexists(self.new / parent) and not _is_folder(self.new / parent)
-            for parent in PurePosixPath(name).parents
-        )
+        above = (self.new / parent for parent in PurePosixPath(name).parents)
+        return any(os.path.lexists(parent) and not _is_folder(parent) for parent in above)
 
 
 def _names_in(folder: Path) -> list[str]:

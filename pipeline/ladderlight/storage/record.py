@@ -135,11 +135,8 @@ def refuse_another(output: Path, owner: Owner) -> None:
 def builds_around(around: Path, owner: Owner, revisions: Collection[str]) -> dict[Path, str]:
     """Return builds of a recipe beside those of its revisions, and what each is of: one board, or a revision gone."""
     before = {around: "from before there were revisions"}
-    before |= {
-        folder: "of a revision that the recipe no longer has"
-        for folder in entries_of(around)
-        if folder.name not in revisions
-    }
+    others = (folder for folder in entries_of(around) if folder.name not in revisions)
+    before |= dict.fromkeys(others, "of a revision that the recipe no longer has")
     records = {folder: record for folder in before if (record := Record.read(folder))}
     return {
         folder: before[folder]

@@ -214,10 +214,10 @@ class KeptTrays:
         something else would be shown.
         """
         try:
-            found = {name: _seen(staging.output / name, each) for name, each in kept.files.items() if is_inside(name)}
+            inside = ((name, each) for name, each in kept.files.items() if is_inside(name))
+            found = {name: _seen(f"{staging.output}/{name}", each) for name, each in inside}
         except OSError:
             return False
-
         digests = {name: each.sha256 for name, each in kept.files.items()}
         if shown != kept.shown or {name: each.sha256 for name, each in found.items()} != digests:
             return False
@@ -262,12 +262,12 @@ class KeptTrays:
         self.cache.put(tray.key, json.dumps(about).encode())
 
 
-def _seen(path: Path, known: Seen) -> Seen:
+def _seen(path: str, known: Seen) -> Seen:
     """Return a file as it is; it is read only where its mark does not show that it is as it was."""
     if known.is_surely(path):
         return known
     if mark_of(path, through_links=False) is None:
-        raise OSError(errno.ENOENT, "is not a file", str(path))
+        raise OSError(errno.ENOENT, "is not a file", path)
     return Seen.now(path)
 
 

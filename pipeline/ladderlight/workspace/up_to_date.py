@@ -119,7 +119,7 @@ class Account:
                 "seen": as_json(self.seen),
                 "missing": self.missing,
                 "manifest": manifest,
-                "made": {name: mark_of(output / name) for name in sorted(record.files)},
+                "made": {name: mark_of(f"{output}/{name}") for name in sorted(record.files)},
                 "findings": [{"level": each.level, "where": each.where, "message": each.message} for each in findings],
             }
             cache.put(_key(self.recipe.path, self.recipe.revision), json.dumps(document).encode())
@@ -130,7 +130,8 @@ def _is_unchanged(account: Mapping[str, Any], recipe: Path, output: Path, manife
         return False
     if hashlib.sha256(manifest).hexdigest() != account["manifest"]:
         return False
-    if not all(made is not None and tuple(made) == mark_of(output / name) for name, made in account["made"].items()):
+    made = account["made"].items()
+    if not all(mark is not None and tuple(mark) == mark_of(f"{output}/{name}") for name, mark in made):
         return False
     if not all(each.still(path) for path, each in from_json(account["seen"]).items()):
         return False

@@ -174,11 +174,8 @@ def _between_frames(step: float | None, board: Board) -> Iterator[str]:
 
 def _unmoved(chosen: Sequence[CodedPicture], seen: float) -> float:
     """Return the share of pixels that change where the picture does not, from the metrics, else from the codes."""
-    shares = [
-        frame.metrics["still_share"] * frame.metrics["flicker_share"]
-        for frame in chosen
-        if "flicker_share" in frame.metrics
-    ]
+    measured = [frame.metrics for frame in chosen if "flicker_share" in frame.metrics]
+    shares = [metrics["still_share"] * metrics["flicker_share"] for metrics in measured]
     return sum(shares) / len(shares) if shares else seen
 
 
@@ -211,9 +208,7 @@ def _apportion(weights: Sequence[float], seats: int) -> list[int]:
         least = max(range(len(shares)), key=lambda index: (quotas[index] - shares[index], -index))
         shares[least] += 1
     while sum(shares) > seats:
-        most = max(
-            (index for index, share in enumerate(shares) if share > 1),
-            key=lambda index: (shares[index] - quotas[index], -index),
-        )
+        several = [index for index, share in enumerate(shares) if share > 1]
+        most = max(several, key=lambda index: (shares[index] - quotas[index], -index))
         shares[most] -= 1
     return shares

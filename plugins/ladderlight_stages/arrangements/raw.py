@@ -44,11 +44,8 @@ def _problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
         return
     last = options["address"] + len(values) * options["repeat"] - 1
     if last >= target.words:
-        yield Problem(
-            where=("address",),
-            what=f"address {last:X}h is beyond memory {target.name!r}, whose last is {target.words - 1:X}h",
-            action="lower the address or use a larger part",
-        )
+        what = f"address {last:X}h is beyond memory {target.name!r}, whose last is {target.words - 1:X}h"
+        yield Problem(where=("address",), what=what, action="lower the address or use a larger part")
 
 
 @stage(

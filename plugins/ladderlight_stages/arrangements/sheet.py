@@ -105,19 +105,12 @@ def _in_banks(board: Board, cells: Sequence[Codes], owners: Sequence[CodedPictur
 
 def _period(board: Board) -> tuple[int, int]:
     """Return the number of pixels and of lines after which the wiring repeats itself."""
-    sizes = []
-    for signal, shift in ((Signal.X, board.x_shift), (Signal.Y, board.y_shift)):
-        highest = max(
-            (
-                line.index
-                for memory in board.driving_memories
-                for line in board.address_lines(memory)
-                if line.signal is signal
-            ),
-            default=shift - 1,
-        )
-        sizes.append(1 << (highest + 1 - shift))
-    return sizes[0], sizes[1]
+    lines = [line for memory in board.driving_memories for line in board.address_lines(memory)]
+    x, y = (
+        max((line.index + 1 for line in lines if line.signal is signal), default=shift) - shift
+        for signal, shift in ((Signal.X, board.x_shift), (Signal.Y, board.y_shift))
+    )
+    return 1 << x, 1 << y
 
 
 def _grid(picture: CodedPicture, width: int, height: int, gap: int) -> list[Codes]:

@@ -22,6 +22,7 @@ from ladderlight.board.scanning.scan import is_direct
 from ladderlight.units.arrays import Ints
 from ladderlight_stages.banks import conflict_errors, placed_words
 from ladderlight_stages.tiling.numbered import Grid, tile_grid
+from ladderlight_stages.tiling.tile_wiring import combine
 
 ASCII = "".join(map(chr, range(32, 127)))
 
@@ -75,18 +76,15 @@ def text(
     placement = Placement(board=board)
     name = f"text of bank {bank}"
     for memory in board.memories:
-        pins = {pin: bit for bit, (owner, pin) in enumerate(grid.wiring.free) if owner == memory.name}
-        if not pins:
+        pins = [(owner == memory.name) << pin for owner, pin in grid.wiring.free]
+        if not any(pins):
             continue
         if not is_direct(board, memory):
             raise ArrangementError(
                 f"the tile map {memory.name!r} is itself addressed by a memory; text needs a plain map"
             )
-        values = np.zeros(words.shape, dtype=np.uint32)
-        for pin, bit in pins.items():
-            values |= (words >> bit & 1).astype(np.uint32) << np.uint32(pin)
         with conflict_errors(board):
-            placement.put_values(memory, values, sum(1 << pin for pin in pins), bank=bank, picture=name)
+            placement.put_values(memory, combine(words, pins).astype(np.uint32), sum(pins), bank=bank, picture=name)
     placed = PlacedPicture(origin=Origin(name=name, source="lines of the recipe", bank=bank), bank=bank)
     return Contents(memories=placed_words(placement), pictures=(placed,))
 

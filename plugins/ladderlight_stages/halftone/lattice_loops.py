@@ -141,11 +141,9 @@ def diffuse_lattice(
         for _ in range(width):
             at = x + x + x
             w0, w1, w2 = np.int32(base[at] + g0), np.int32(base[at + one] + g1), np.int32(base[at + two] + g2)
-            k0, k1, k2 = (
-                np.uintp(np.uint32(w0)) >> bits,
-                np.uintp(np.uint32(w1)) >> bits,
-                np.uintp(np.uint32(w2)) >> bits,
-            )
+            k0 = np.uintp(np.uint32(w0)) >> bits
+            k1 = np.uintp(np.uint32(w1)) >> bits
+            k2 = np.uintp(np.uint32(w2)) >> bits
             v0, v1, v2 = w0 >> SHARE_BITS, w1 >> SHARE_BITS, w2 >> SHARE_BITS
             g0, g1, g2 = np.int32(a1 * v0), np.int32(a1 * v1), np.int32(a1 * v2)
             if further is not None:
@@ -159,11 +157,9 @@ def diffuse_lattice(
                     e0 = limited(v0 - light[code, 0], spread[0])
                     e1 = limited(v1 - light[code, 1], spread[1])
                     e2 = limited(v2 - light[code, 2], spread[2])
-                    g0, g1, g2 = (
-                        np.int32(g0 + a1 * (e0 - p0)),
-                        np.int32(g1 + a1 * (e1 - p1)),
-                        np.int32(g2 + a1 * (e2 - p2)),
-                    )
+                    g0 = np.int32(g0 + a1 * (e0 - p0))
+                    g1 = np.int32(g1 + a1 * (e1 - p1))
+                    g2 = np.int32(g2 + a1 * (e2 - p2))
                     p0, p1, p2 = e0, e1, e2
                     out[x] = np.uint16(code)
             here[at], here[at + one], here[at + two] = p0, p1, p2

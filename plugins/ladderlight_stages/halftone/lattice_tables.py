@@ -71,18 +71,9 @@ def lattice_tables(palette: Palette, error: float = 0.5, fineness: int = 16) -> 
     least = min((np.diff(light).min() for light, _ in guns if len(light) > 1), default=1.0)
     shift = int(np.clip(np.floor(np.log2(least * UNITS / fineness)), 2, 12))
     width = 2.0**shift / UNITS
-    margins = [(np.diff(light).max(initial=0.0) * error + 3 * width) for light, _ in guns]
-    bins = max(
-        int(np.ceil((light[-1] - light[0] + 2 * margin) / width)) + 2
-        for (light, _), margin in zip(guns, margins, strict=True)
-    )
-    limits = np.array(
-        [
-            (light[0], light[-1], light[0] - margin, *tolerated(light[0], light[-1]))
-            for (light, _), margin in zip(guns, margins, strict=True)
-        ],
-        dtype=np.float32,
-    )
+    spans = [(light[0], light[-1], np.diff(light).max(initial=0.0) * error + 3 * width) for light, _ in guns]
+    bins = max(int(np.ceil((most - low + 2 * margin) / width)) + 2 for low, most, margin in spans)
+    limits = np.array([(low, most, low - margin, *tolerated(low, most)) for low, most, margin in spans], np.float32)
     levels = np.empty((3, bins), dtype=np.int32)
     codes = np.empty((3, bins), dtype=np.uint16)
     for gun, (light, bits) in enumerate(guns):

@@ -149,11 +149,9 @@ def diffuse_palette(
             v2 = max(min(w2 >> SHARE_BITS, top2), bottom2)
             if kept is not None:  # past kept codes errors reach further, so the cell is that of the light as clipped
                 w0, w1, w2 = np.int32(v0 << SHARE_BITS), np.int32(v1 << SHARE_BITS), np.int32(v2 << SHARE_BITS)
-            cell = (
-                np.uintp(bins0[np.uintp(np.uint32(w0)) >> bits])
-                + np.uintp(bins1[np.uintp(np.uint32(w1)) >> bits])
-                + np.uintp(bins2[np.uintp(np.uint32(w2)) >> bits])
-            )
+            cell = np.uintp(bins0[np.uintp(np.uint32(w0)) >> bits])
+            cell += np.uintp(bins1[np.uintp(np.uint32(w1)) >> bits])
+            cell += np.uintp(bins2[np.uintp(np.uint32(w2)) >> bits])
             best = np.uintp(cells[cell])
             if kept is not None:
                 given = kept[y, x] if y >= 0 else np.int32(-1)
@@ -168,11 +166,9 @@ def diffuse_palette(
             if kept is not None:  # noqa: SIM102 - the compiler leaves out what follows by this test alone
                 if given >= 0:
                     e0, e1, e2 = limited(p0, most[0]), limited(p1, most[1]), limited(p2, most[2])
-                    g0, g1, g2 = (
-                        np.int32(g0 + a1 * (e0 - p0)),
-                        np.int32(g1 + a1 * (e1 - p1)),
-                        np.int32(g2 + a1 * (e2 - p2)),
-                    )
+                    g0 = np.int32(g0 + a1 * (e0 - p0))
+                    g1 = np.int32(g1 + a1 * (e1 - p1))
+                    g2 = np.int32(g2 + a1 * (e2 - p2))
                     p0, p1, p2 = e0, e1, e2
             here[at], here[at + one], here[at + two] = p0, p1, p2
             out[x] = codes[best]

@@ -10,7 +10,8 @@ from ladderlight_stages.compiled import compiled
 TOGETHER = 4
 """Pairs of weights that are added in one pass; those on one side of a blur must be a multiple."""
 _BLOCK = 480
-"""Samples of a row that are blurred together: so many of all rows that a blur reaches stay in the nearest cache."""
+"""Samples of a row of codes that are blurred together: so many of all rows that a blur reaches stay in the nearest
+cache."""
 
 
 @compiled
@@ -35,10 +36,8 @@ def blurred(light: Singles, across: Singles, down: Singles, step: int) -> Single
     step = min(step, height, width)
     lines = light.reshape(height, 3 * width)
     sums = np.empty((height // step, 3 * width), np.float32)
-    for begin in range(0, 3 * width, _BLOCK):
-        end = min(begin + _BLOCK, 3 * width)
-        for row in range(len(sums)):
-            _add_rows(lines, step // 2 + row * step, height, down, sums[row, begin:end], begin, end)
+    for row in range(len(sums)):  # whole rows: a large picture comes from memory, in the order in which it lies there
+        _add_rows(lines, step // 2 + row * step, height, down, sums[row], 0, 3 * width)
     return _across(sums, across, step)
 
 

@@ -8,7 +8,14 @@ import numpy as np
 from ladderlight import ArrangementError, Board, Contents, TileSet
 from ladderlight.board import Memory
 from ladderlight.units.arrays import Codes, Ints
-from ladderlight_stages.tiling.tile_wiring import TileWiring, counter_words, joint_drives, parities, tile_wiring_of
+from ladderlight_stages.tiling.tile_wiring import (
+    TileWiring,
+    combine,
+    counter_words,
+    joint_drives,
+    parities,
+    tile_wiring_of,
+)
 from ladderlight_stages.tiling.tiling import finest_sources
 from ladderlight_stages.tiling.word_sheets import Sheets
 
@@ -54,18 +61,14 @@ def numbered_tiles(board: Board, cells: Sequence[Codes], first: int) -> Contents
         return Contents(memories=sheets.contents())
     codes = np.stack([cell.ravel() for cell in cells])
     numbers = np.arange(first, first + len(cells), dtype=np.int64)
-    bits = {line: bit for bit, line in enumerate(board.code_lines)}
     addresses = []
     for pool in pools:
         joint = wiring.joint(numbers, int(pool))
         addresses.append(wiring.address(board, wiring.memories[0], joint)[0])
         for memory in wiring.memories:
-            values, mask = np.zeros(codes.shape, dtype=np.uint32), 0
-            for pin, name in enumerate(memory.data):
-                if name in bits:
-                    values |= (codes.astype(np.uint32) >> np.uint32(bits[name]) & np.uint32(1)) << np.uint32(pin)
-                    mask |= 1 << pin
-            sheets.put(memory, *wiring.address(board, memory, joint), values, mask)
+            pins = [sum(1 << pin for pin, name in enumerate(memory.data) if name == line) for line in board.code_lines]
+            values = combine(codes, pins).astype(np.uint32)
+            sheets.put(memory, *wiring.address(board, memory, joint), values, sum(pins))
     tile_set = TileSet(
         memory=wiring.memories[0].name,
         codes=codes.reshape(-1, *wiring.shape[1:]),

@@ -271,11 +271,8 @@ def nearest_kept(clouds: Points, bounds: Points, alive: Flags) -> tuple[Ints, In
         last = tile if alive[tile] else last
         after[number - 1 - tile] = following
         following = number - 1 - tile if alive[number - 1 - tile] else following
-    near, turns, far = (
-        np.empty((number, 1), np.int64),
-        np.empty((number, 1), np.int64),
-        np.empty((number, 1), np.float32),
-    )
+    near, turns = np.empty((number, 1), np.int64), np.empty((number, 1), np.int64)
+    far = np.empty((number, 1), np.float32)
     for tile in range(number):
         _list_nearest(clouds, bounds, alive, before, after, tile, near[tile], far[tile], turns[tile])
     return near[:, 0].copy(), turns[:, 0].copy(), far[:, 0].copy()

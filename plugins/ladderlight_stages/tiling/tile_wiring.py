@@ -238,15 +238,11 @@ class TileWiring:
 
     def address(self, board: Board, memory: Memory, joint: Ints) -> tuple[Ints, Ints]:
         """Return the address in one of the memories, and the slot in the word, of joint addresses."""
-        at = {drive: bit for bit, drive in enumerate(self.drives)}
         pins = pins_of(board, memory)
 
-        def collect(drives: Iterable[Drive]) -> Ints:
-            total = np.zeros_like(joint)
-            for pin, drive in enumerate(drives):
-                if drive in at:
-                    total |= (joint >> at[drive] & 1) << pin
-            return total
+        def collect(driven: Sequence[Drive]) -> Ints:
+            turned = [sum(1 << pin for pin, each in enumerate(driven) if each == drive) for drive in self.drives]
+            return combine(joint, turned)
 
         return collect(pins.address) ^ pins.constant, collect(pins.select)
 

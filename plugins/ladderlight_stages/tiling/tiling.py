@@ -240,12 +240,9 @@ def finest_sources(board: Board, outputs: Sequence[Pin], words: Ints) -> tuple[I
     if not names:
         return np.zeros_like(words), []
     finest = max(names, key=lambda name: (counts[name], name))
-    as_fine = {
-        name
-        for name in names
-        if counts[name] == counts[finest]
-        and np.unique(keys[name].ravel() * (int(keys[finest].max()) + 1) + keys[finest].ravel()).size == counts[finest]
-    }
+    size = int(keys[finest].max()) + 1
+    joint = {name: keys[name] * size + keys[finest] for name in names if counts[name] == counts[finest]}
+    as_fine = {name for name, both in joint.items() if np.unique(both).size == counts[finest]}
     return keys[finest], [output for output in outputs if output[0] in as_fine]
 
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field
+from functools import partial
 from itertools import combinations
 from typing import Any, Literal, cast
 
@@ -63,15 +64,11 @@ def address_faults(pins: Pins) -> Iterator[LineFault]:
 
 def selection_faults(pins: Pins, first: int) -> Iterator[LineFault]:
     """Yield what stuck and inverted lines lead to that choose one of several chips: pins ``first`` and above."""
-    for pin in range(first, pins.device.part.address_pins):
-        for what, happened, change in _of_one(pin):
-            yield _fault(pins, "address", (pin,), what, happened, change)
+    return _of_one(pins, "address", range(first, pins.device.part.address_pins))
 
 
 def _faults(pins: Pins, bus: Bus, lines: Sequence[int]) -> Iterator[LineFault]:
-    for line in lines:
-        for what, happened, change in _of_one(line):
-            yield _fault(pins, bus, (line,), what, happened, change)
+    yield from _of_one(pins, bus, lines)
     for a, b in combinations(lines, 2):
         yield _fault(pins, bus, (a, b), "swapped", "exchanged", _exchanged(a, b))
     for a, b in pins.neighbours(bus):
@@ -91,11 +88,12 @@ def _fault(pins: Pins, bus: Bus, which: tuple[int, ...], what: str, happened: st
     return LineFault(kind=cast("LineKind", f"{bus}_{what}"), bus=bus, text=text, pins=which, names=names, words=words)
 
 
-def _of_one(line: int) -> Iterator[tuple[str, str, Change]]:
-    bit = np.uint32(1 << line)
-    yield "stuck", "stuck low", lambda values: values & ~bit
-    yield "stuck", "stuck high", lambda values: values | bit
-    yield "inverted", "inverted", lambda values: values ^ bit
+def _of_one(pins: Pins, bus: Bus, lines: Sequence[int]) -> Iterator[LineFault]:
+    for line in lines:
+        bit = np.uint32(1 << line)
+        yield _fault(pins, bus, (line,), "stuck", "stuck low", partial(np.bitwise_and, ~bit))
+        yield _fault(pins, bus, (line,), "stuck", "stuck high", partial(np.bitwise_or, bit))
+        yield _fault(pins, bus, (line,), "inverted", "inverted", partial(np.bitwise_xor, bit))
 
 
 def _exchanged(a: int, b: int) -> Change:

@@ -1,9 +1,7 @@
 """What the screen shows under each fault, by the scan of the board with the fault in its wiring."""
 
 import hashlib
-import os
 from collections.abc import Callable, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from functools import cached_property
 from math import ceil
@@ -25,6 +23,7 @@ from ladderlight.recipe.cards import recipe_of_cards
 from ladderlight.recipe.language.model import CardUse
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import installed_stages
+from ladderlight.storage.stopping import side_by_side
 from ladderlight.units.arrays import Floats, Ints, MemoryWords, Singles, Words
 
 MOST_ROWS, MOST_COLUMNS = 128, 160
@@ -63,11 +62,9 @@ def looks_of(board: Board, words: MemoryWords, bank: int, faults: Sequence[Wirin
 
     widths = np.diff([*cells, board.raster.x.visible])
     reduce = _reduction(np.bincount(board.y_grid.cells), widths)
-    with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
-        found = list(pool.map(scanned, [None, *faults]))
     alike: dict[bytes, tuple[Singles, list[WiringFault]]] = {}
     unsteady: list[WiringFault] = []
-    for fault, seen in zip([None, *faults], found, strict=True):
+    for fault, seen in zip([None, *faults], side_by_side(scanned, [None, *faults]), strict=True):
         members = alike.setdefault(seen[0], (seen[1], []))[1] if seen else unsteady
         if fault:
             members.append(fault)

@@ -21,6 +21,8 @@ Faulty = tuple[Board, MemoryWords]
 Change = Callable[[Board, MemoryWords], Faulty]
 Rewire = Callable[[Memory, int, Expression, Callable[[int], Line]], Expression]
 """From a memory, the number of an address pin, what drives it, and the table's output lines, to what drives it now."""
+Place = tuple[str, str]
+"""A resistor: its channel and its name in it."""
 
 
 def through_table(board: Board, inputs: Sequence[Expression], outputs: Sequence[int], rewire: Rewire) -> Change | None:
@@ -115,10 +117,6 @@ def _in_place_of(board: Board, drivers: Sequence[Expression]) -> Rewire:
         return Expression(changed, driver.inverted)
 
     return rewire
-
-
-Place = tuple[str, str]
-"""A resistor: its channel and its name in it."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -15,8 +15,7 @@ from ladderlight.units.arrays import Floats, Singles
 _STEPS = 10
 _LOWEST = np.array([0.02, 0.02, 0.02, 0.0, -0.1, 0.6])
 _HIGHEST = np.array([4.0, 4.0, 4.0, 0.06, 0.5, 1.5])
-_START = np.array([0.8, 0.8, 0.8, 0.003, 0.1, 1.0])
-"""Of gains, room, shading and gamma."""
+_START = np.array([0.8, 0.8, 0.8, 0.003, 0.1, 1.0])  # of gains, room, shading and gamma
 _DARKEST = np.float32(1e-5)
 
 

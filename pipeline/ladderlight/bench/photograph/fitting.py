@@ -19,10 +19,13 @@ BALANCE = 0.2
 """How far a channel's gain may be from the others' mean, as a share of it."""
 _TOE, _SLOPE, _DARKEST = np.float32(0.0031308), np.float32(12.92), np.float32(1e-4)
 """Of the sRGB curve, IEC 61966-2-1, and the darkest colour whose logarithm is taken."""
-_BRIGHTEST = 2.0
-"""Largest gain, so that no dark picture is taken for a bright screen that is even."""
+_BRIGHTEST = 2.0  # largest gain, so that no dark picture is taken for a bright screen that is even
 OFFSETS = (-0.05, 0.12)
 """Least and largest offset: the light of a dark room on the glass."""
+NOISE = 0.04
+"""Noise of one pixel of a camera in a dark room, as encoded, 0 to 1 (from memory, no source): ten steps of 8 bits."""
+_EXPOSURE = 2.0  # largest gain of a gun, and one over the least
+_SPARSE = 37  # of so many cells one is compared first
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -128,14 +131,6 @@ def _gaussian(size: int, sigma: float) -> Singles:
     at = np.arange(size)
     weights = np.exp(-0.5 * ((at[:, None] - at[None, :]) / sigma) ** 2)
     return np.asarray(weights / weights.sum(axis=1, keepdims=True), dtype=np.float32)
-
-
-NOISE = 0.04
-"""Noise of one pixel of a camera in a dark room, as encoded, 0 to 1 (from memory, no source): ten steps of 8 bits."""
-_EXPOSURE = 2.0
-"""Largest gain of a gun, and one over the least."""
-_SPARSE = 37
-"""Of so many cells one is compared first."""
 
 
 def alike(light: Singles, others: Singles) -> Flags:

@@ -1,8 +1,6 @@
 """The looks of faults ranked by how well they fit a photograph."""
 
-import os
 from collections.abc import Sequence
-from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
 import numpy as np
@@ -12,14 +10,13 @@ from ladderlight.bench.faults.screens import Look
 from ladderlight.bench.photograph.camera import Answer, answer_to
 from ladderlight.bench.photograph.fitting import NOISE, alike, blurred, fit, prepared
 from ladderlight.bench.photograph.raster import RISES, Corners, aligned, find_raster, rectified
+from ladderlight.storage.stopping import side_by_side
 from ladderlight.units.arrays import Floats, Ints, Singles
 
 _BLURS = (0.3, 0.6, 1.0)
 _FIRST_BLUR = 1.5
-_COARSE = 2
-"""Cells across and down that are one in the first comparison of all looks."""
-_NEAR = 96
-"""Looks that are compared cell by cell: the best of the first comparison."""
+_COARSE = 2  # cells across and down that are one in the first comparison of all looks
+_NEAR = 96  # looks that are compared cell by cell: the best of the first comparison
 _FINE_LEVELS = ((1.2, 2), (0.6, 2))
 _ROUNDS = 3
 _SHORTLIST = 24
@@ -49,12 +46,11 @@ SURE = 0.8
 class Candidate:
     """A look that may be on the photograph, with all that are :func:`alike`; ``sound`` where one is without a fault.
 
-    ``faults`` are all that lead to one of them, but for those that cannot be seen. ``score`` is the share of the
-    photograph's variance, the camera's noise included, that it explains, at most 1; ``confidence`` 0 to 1, over all
+    ``faults`` are all that lead to one of them, its own first, but for those that cannot be seen. ``score`` is how much
+    of the photograph's variance, the camera's noise included, it explains, at most 1; ``confidence`` 0 to 1, over all
     looks; ``predicted`` the photograph that it would give, like ``seen`` of the ranking.
     """
 
-    look: Look
     faults: tuple[WiringFault, ...]
     sound: bool
     score: float
@@ -110,8 +106,7 @@ def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = Non
     corners = aligned(pixels, corners, small[left.argmin()])
     near = np.argsort(compared(corners))[:_NEAR]
     fine = prepared(blurred(stack[near], _BLURS[1]))
-    tried: set[int] = set()
-    order = near
+    order, tried = near, set[int]()
     for _ in range(_ROUNDS):
         best = int(order[0])
         if best in tried:
@@ -128,8 +123,7 @@ def ranked(pixels: Singles, looks: Sequence[Look], corners: Corners | None = Non
     tried_blurs = {sigma: answer_to(blurred(stack[short[0]], sigma), seen) for sigma in _BLURS}
     sigma = min(tried_blurs, key=lambda blur: tried_blurs[blur].left)
     start = tried_blurs[sigma].camera
-    with ThreadPoolExecutor(max_workers=os.cpu_count()) as pool:
-        answers = list(pool.map(lambda at: answer_to(blurred(stack[at], sigma), seen, start), short))
+    answers = side_by_side(lambda at: answer_to(blurred(stack[at], sigma), seen, start), short)
     found = _candidates(looks, stack, short, answers, seen, most)
     return Ranking(candidates=tuple(found), corners=corners, seen=seen)
 
@@ -141,7 +135,7 @@ def _dark(pixels: Singles, looks: Sequence[Look]) -> Ranking | None:
         return None
     nothing, sound = np.zeros_like(look.light), look is looks[0]
     faults = () if sound else look.faults
-    one = Candidate(look=look, faults=faults, sound=sound, score=1.0, confidence=DARK, predicted=nothing)
+    one = Candidate(faults=faults, sound=sound, score=1.0, confidence=DARK, predicted=nothing)
     return Ranking(candidates=(one,), corners=None, seen=nothing)
 
 
@@ -175,7 +169,6 @@ def _candidates(
         members = [places[at], *(place for place in np.flatnonzero(same) if place != places[at])]
         found.append(
             Candidate(
-                look=looks[places[at]],
                 faults=tuple(fault for place in members if place for fault in looks[place].faults),
                 sound=bool(same[0]),
                 score=float(1 - left[at] / whole),

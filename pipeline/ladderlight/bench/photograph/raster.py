@@ -19,11 +19,16 @@ _FINE, _COARSE = 500, 80
 RISES = (0.05, 0.1)
 """Share of the way from the surroundings to the brightest parts at which the picture begins; more in a hazy room."""
 _LEAST_RISE = 0.04
-_SMALLEST = 0.02
-"""Least share of the photograph that a raster covers."""
+_SMALLEST = 0.02  # least share of the photograph that a raster covers
 _MOST_VERTICES = 36
-_ENDS = 0.1
-"""Share of a side at each end that does not count for its line: corners are round."""
+_ENDS = 0.1  # share of a side at each end that does not count for its line: corners are round
+_SAMPLES = 3  # samples across and down each cell
+_EVEN = 0.01  # spread of a picture's light that does not show where its corners are
+_LEVELS = ((3.0, 4), (1.2, 3), (0.6, 3))  # blur in cells, coarse to fine, and steps at each
+_LONGEST = 1600
+"""Pixels of the longer side of what is worked on: enough for ten a picture pixel, and quick."""
+_LARGEST = 200_000_000
+_TYPES = ("JPEG", "PNG")
 
 
 def find_raster(pixels: Singles, rise: float = RISES[0]) -> Corners | None:
@@ -103,12 +108,9 @@ def _straightened(corners: Floats, outline: Floats) -> Floats:
         direction = np.linalg.svd(near - middle)[2][0]
         normal = np.array([-direction[1], direction[0]])
         lines.append((normal, float(normal @ middle)))
-    return np.array(
-        [
-            np.linalg.solve(np.stack([lines[side - 1][0], lines[side][0]]), [lines[side - 1][1], lines[side][1]])
-            for side in range(4)
-        ]
-    )
+    normals, places = (np.array(each) for each in zip(*lines, strict=True))
+    both = np.array([[side - 1, side] for side in range(4)])  # the sides that meet in each corner
+    return np.asarray(np.linalg.solve(normals[both], places[both][..., None])[..., 0])
 
 
 def _clockwise(corners: Floats) -> Corners:
@@ -116,10 +118,6 @@ def _clockwise(corners: Floats) -> Corners:
     order = np.argsort(np.arctan2(*(corners - middle).T[::-1]))
     turned = corners[order]
     return np.roll(turned, -int(turned.sum(axis=1).argmin()), axis=0)
-
-
-_SAMPLES = 3
-"""Samples across and down each cell."""
 
 
 def homography(corners: Corners, rows: int, columns: int) -> Floats:
@@ -140,18 +138,10 @@ def rectified(pixels: Singles, corners: Corners, rows: int, columns: int) -> Sin
     from skimage.transform import warp
 
     n = _SAMPLES
-    fine = np.diag([1 / n, 1 / n, 1.0])
-    half = np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1.0]])
-    back = np.array([[1, 0, -0.5], [0, 1, -0.5], [0, 0, 1.0]])
-    matrix = back @ homography(corners, rows, columns) @ fine @ half
+    fine, half = np.diag([1 / n, 1 / n, 1.0]), np.array([[1, 0, 0.5], [0, 1, 0.5], [0, 0, 1.0]])
+    matrix = np.linalg.inv(half) @ homography(corners, rows, columns) @ fine @ half
     sampled = warp(pixels, matrix, output_shape=(rows * n, columns * n), order=1, mode="edge", preserve_range=True)
     return np.asarray(sampled.reshape(rows, n, columns, n, 3).mean(axis=(1, 3)), dtype=np.float32)
-
-
-_EVEN = 0.01
-"""Spread of a picture's light that does not show where its corners are."""
-_LEVELS = ((3.0, 4), (1.2, 3), (0.6, 3))
-"""Blur in cells, coarse to fine, and steps at each."""
 
 
 def aligned(
@@ -179,8 +169,7 @@ def aligned(
             held = matrix.T @ matrix
             held[np.diag_indices(8)] *= 1.01
             step = np.linalg.lstsq(held, matrix.T @ left[2:-2, 2:-2].reshape(-1), rcond=None)[0].reshape(4, 2)
-            most = max(1.0, sigma)
-            step = np.clip(step, -most, most)
+            step = step.clip(-max(1.0, sigma), max(1.0, sigma))
             ends = np.column_stack([_ends(rows, columns) + step, np.ones(4)]) @ homography(corners, rows, columns).T
             corners = ends[:, :2] / ends[:, 2:] - 0.5
             if np.abs(step).max() < 0.02:
@@ -199,12 +188,6 @@ def _fields(rows: int, columns: int) -> Floats:
         mapped = cells @ homography(moved - 0.5, rows, columns).T
         fields[..., place] = (mapped[..., :2] / mapped[..., 2:] - cells[..., :2]) / 0.1
     return fields
-
-
-_LONGEST = 1600
-"""Pixels of the longer side of what is worked on: enough for ten a picture pixel, and quick."""
-_LARGEST = 200_000_000
-_TYPES = ("JPEG", "PNG")
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

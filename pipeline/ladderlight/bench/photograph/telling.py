@@ -17,8 +17,7 @@ from ladderlight.units.arrays import MemoryWords
 
 _EVERY = 8
 """Counts from one place to the next at which a reading's code is looked up: a fault may be of one chip of several."""
-_LEAST = 0.001
-"""Volts that a meter shows: more is between readings that are told apart."""
+_LEAST = 0.001  # volts that a meter shows: more is between readings that are told apart
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -56,7 +55,7 @@ def telling_card(
     Of several the one is taken whose two most similar looks differ most. ``shown`` is the card on the photograph. None
     where no card tells more of them apart than the photograph, on which all look alike.
     """
-    best: tuple[int, float, str] | None = None
+    best = (1, 0.0, "")
     for name in cards_of(recipe):
         if name == shown:
             continue
@@ -70,11 +69,8 @@ def telling_card(
         values = srgb_from_linear(light).reshape(len(light), -1)
         away = np.array([np.sqrt(np.square(values - one).mean(axis=1)) for one in values])
         away[np.diag_indices(len(light))] = np.inf
-        found = different, float(away.min()), name
-        best = found if best is None or found > best else best
-    if best is None or best[0] < 2:
-        return None
-    return TellingCard(name=best[2], looks=best[0], faults=len(faults) + sound)
+        best = max(best, (different, float(away.min()), name))
+    return TellingCard(name=best[2], looks=best[0], faults=len(faults) + sound) if best[0] > 1 else None
 
 
 def telling_reading(

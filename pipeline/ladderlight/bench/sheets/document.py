@@ -17,6 +17,28 @@ from ladderlight.errors import ranked
 from ladderlight.proof.board_words import cautions
 from ladderlight.units.words import frequency, in_words, joined, percent
 
+AT_PARTS = (
+    "Not listed, since they are yours to choose: the wiring between the counters, any gates that decode counts, and "
+    "any switches or counter for the banks.",
+)
+AT_WIRING = (
+    "Power off. Wire with the sockets empty, then measure VCC and GND at every socket before a chip goes in.",
+    "Touch the earthed mat before a chip: static discharge ruins chips. Mind pin 1.",
+    "Programming voltage belongs in the programmer: on the board a VPP pin is at VCC.",
+)
+_AT_COUNTS = (
+    "Check both rates with a scope before a tube monitor is connected: line rates that it is not made for can "
+    "damage it. Leave a tube monitor closed: it holds lethal voltages even when unplugged.",
+    "An AND of the bits given goes high at the count for the first time since the reset. Where it goes high "
+    "again, use its first edge alone, such as to set a latch.",
+)
+_AT_READINGS = (
+    "Measure at the connector against a return pin. With monitor: a monitor, or a resistor of its input at each "
+    "output.",
+    "Burn the word at every address of a spare chip, or leave the memory's socket empty, tie the data pins that are 1 "
+    "in the word to VCC through 1 kohm and the others to GND, with the clock running. Power off before each change.",
+)
+
 
 @dataclass(frozen=True, kw_only=True)
 class Bench:
@@ -163,29 +185,6 @@ def _findings(board: Board, wiring: Wiring) -> Iterator[Finding]:
             "clocked one inverter's delay after the address changes; check that the memory's output hold time "
             "is longer",
         )
-
-
-AT_PARTS = (
-    "Not listed, since they are yours to choose: the wiring between the counters, any gates that decode counts, and "
-    "any switches or counter for the banks.",
-)
-AT_WIRING = (
-    "Power off. Wire with the sockets empty, then measure VCC and GND at every socket before a chip goes in.",
-    "Touch the earthed mat before a chip: static discharge ruins chips. Mind pin 1.",
-    "Programming voltage belongs in the programmer: on the board a VPP pin is at VCC.",
-)
-_AT_COUNTS = (
-    "Check both rates with a scope before a tube monitor is connected: line rates that it is not made for can "
-    "damage it. Leave a tube monitor closed: it holds lethal voltages even when unplugged.",
-    "An AND of the bits given goes high at the count for the first time since the reset. Where it goes high "
-    "again, use its first edge alone, such as to set a latch.",
-)
-_AT_READINGS = (
-    "Measure at the connector against a return pin. With monitor: a monitor, or a resistor of its input at each "
-    "output.",
-    "Burn the word at every address of a spare chip, or leave the memory's socket empty, tie the data pins that are 1 "
-    "in the word to VCC through 1 kohm and the others to GND, with the clock running. Power off before each change.",
-)
 
 
 def decoding(counter: str, decoded: Decoded) -> str:

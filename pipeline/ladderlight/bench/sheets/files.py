@@ -14,6 +14,16 @@ from ladderlight.proof.templating import fill
 from ladderlight.system.printable import printable
 from ladderlight.units.words import frequency, in_words
 
+_ACTING = ("=", "+", "-", "@")
+"""What makes a spreadsheet take a cell for a formula (common practice)."""
+_MARK = "Ladderlight"
+"""Head of the last column, which is empty: where a written file is marked as this command's own."""
+WIDTH = 78
+_TEXT = 20  # columns that are left for a sentence on a narrow terminal
+_AT = 22  # column in which readings begin
+_Lines = Iterator[str | tuple[str, int]]
+"""Lines; one that may be too long with the spaces before what is left of it."""
+
 
 def bench_files(project: str, bench: Bench) -> Iterator[tuple[str, bytes]]:
     """Yield ``bench-sheet.txt`` and ``bench-sheet.html``, by their names."""
@@ -45,12 +55,6 @@ def _filled(template: str, bench: Bench, **values: Any) -> str:
         in_words=in_words,
         **values,
     )
-
-
-_ACTING = ("=", "+", "-", "@")
-"""What makes a spreadsheet take a cell for a formula (common practice)."""
-_MARK = "Ladderlight"
-"""Head of the last column, which is empty: where a written file is marked as this command's own."""
 
 
 def spreadsheets(bench: Bench) -> dict[str, bytes]:
@@ -86,17 +90,6 @@ def _sheet(heads: Iterable[str], rows: Iterable[Iterable[object]]) -> bytes:
 def _cell(value: object) -> str:
     text = printable(str(value))
     return f"'{text}" if text.startswith(_ACTING) else text
-
-
-WIDTH = 78
-_TEXT = 20
-"""Columns that are left for a sentence on a narrow terminal."""
-_AT = 22
-"""Column in which readings begin."""
-
-
-_Lines = Iterator[str | tuple[str, int]]
-"""Lines; one that may be too long with the spaces before what is left of it."""
 
 
 def bench_sheet(project: str, bench: Bench, *, width: int = WIDTH) -> str:

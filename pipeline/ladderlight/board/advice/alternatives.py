@@ -8,7 +8,7 @@ from ladderlight.board.model.board import Board, Geometry
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.model.memory import PARTS, Memory, Part
 from ladderlight.board.scanning.timing import timings
-from ladderlight.units.words import joined
+from ladderlight.units.words import counted, joined
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -21,9 +21,8 @@ class Choice:
 
     def __str__(self) -> str:
         """Return the lines to leave out and the picture, as in ``leave out y2 for 160x60 1:2 pixels``."""
-        return f"{joined(list(self.dropped))} for {size_of(self.geometry)}" + (
-            f" in {self.banks} bank{'s' * (self.banks > 1)}" if any(n.startswith("bank") for n in self.dropped) else ""
-        )
+        banks = f" in {counted(self.banks, 'bank')}" * any(name.startswith("bank") for name in self.dropped)
+        return f"{joined(list(self.dropped))} for {size_of(self.geometry)}{banks}"
 
 
 def size_of(geometry: Geometry) -> str:
@@ -46,23 +45,15 @@ def choices(board: Board, memory: Memory) -> list[Choice]:
     """
     excess = len(memory.address) - memory.address_pins
     gated = {line.name for other in board.memories for e in other.address if len(e.lines) > 1 for line in e.lines}
-    bits = {
-        signal: sorted(line.index for line in board.address_lines(memory) if line.signal is signal)
-        for signal in (Signal.X, Signal.Y, Signal.BANK)
-    }
+    wired = sorted(board.address_lines(memory), key=lambda line: line.index)
+    x, y, bank = ([line.name for line in wired if line.signal is kind] for kind in (Signal.X, Signal.Y, Signal.BANK))
     found = []
-    for x, y, bank in product(range(excess + 1), repeat=3):
-        if x + y + bank != excess:
-            continue
-        names = [
-            *(f"x{index}" for index in bits[Signal.X][:x]),
-            *(f"y{index}" for index in bits[Signal.Y][:y]),
-            *(f"bank{index}" for index in bits[Signal.BANK][::-1][:bank]),
-        ]
-        if gated & set(names):
+    for low_x, low_y, high in product(range(excess + 1), repeat=3):
+        names = [*x[:low_x], *y[:low_y], *bank[::-1][:high]]
+        if low_x + low_y + high != excess or len(names) != excess or gated & set(names):
             continue
         shorter = without(board, names)
-        if len(names) == excess and len(shorter.memory(memory.name).address) == memory.address_pins:
+        if len(shorter.memory(memory.name).address) == memory.address_pins:
             found.append(Choice(dropped=tuple(names), geometry=shorter.geometry, banks=shorter.bank_count))
     return sorted(found, key=lambda choice: (_distortion(choice.geometry), -choice.geometry.width))
 

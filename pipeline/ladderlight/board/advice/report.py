@@ -76,7 +76,6 @@ def _palette(board: Board) -> list[dict[str, Any]]:
 
 
 def _memories(board: Board) -> list[dict[str, Any]]:
-    extents = {memory.name: extent_of(board, memory) for memory in board.memories}
     return [
         {
             "name": memory.name,
@@ -89,13 +88,13 @@ def _memories(board: Board) -> list[dict[str, Any]]:
             "data": list(memory.data),
             "output": memory.output,
             "packing": {"pixels": memory.packing.pixels, "order": memory.packing.order},
-            "stride": extent.stride if (extent := extents[memory.name]) else None,
+            "stride": extent.stride if extent else None,
             "last_word": extent.last if extent else None,
             "used_words": extent.used if extent else None,
             "fill": memory.fill_word,
             "addressed_by": list(board.sources[memory.name]),
         }
-        for memory in board.memories
+        for memory, extent in ((memory, extent_of(board, memory)) for memory in board.memories)
     ]
 
 

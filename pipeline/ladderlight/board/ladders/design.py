@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 from ladderlight.board.ladders.analysis import LadderAnalysis, analyse
 from ladderlight.board.ladders.search import WORST, Goal, WeightedSearch, best_r2r
 from ladderlight.board.model.ladder import Assembly, Channel, Joined, Ladder
-from ladderlight.errors import BoardError, Problem
+from ladderlight.errors import BoardError, Fault
 from ladderlight.units.arrays import Floats
 from ladderlight.units.words import in_words, percent
 
@@ -179,37 +179,35 @@ def design(
     """
     problems = goal_problems(goal)
     if pairs and r2r:
-        what = "an R-2R ladder has no use for pairs"
-        problems.append(Problem(where=("pairs",), what=what, action="leave one of the two out"))
+        problems.append("an R-2R ladder has no use for pairs; leave one of the two out")
     if pairs and goal.even == "perceptual" and (series not in _COARSE or goal.bits > _FEW):
-        what = f"pairs from {series} for {goal.bits} bits are too many to search for even lightness"
-        action = f"use at most {_FEW} bits of E24, whose pairs are fine enough, or leave pairs out"
-        problems.append(Problem(where=("pairs",), what=what, action=action))
+        problems.append(
+            f"pairs from {series} for {goal.bits} bits are too many to search for even lightness; "
+            f"use at most {_FEW} bits of E24, whose pairs are fine enough, or leave pairs out"
+        )
     if problems:
-        raise BoardError(problems)
+        raise BoardError.of(Fault(where="", message=problem) for problem in problems)
     choices = _best(goal, series, tolerance, alternatives + 1, pairs=pairs, r2r=r2r)
     if not choices:
-        raise BoardError([_nothing(goal, series, pairs=pairs, r2r=r2r)])
+        raise BoardError(_nothing(goal, series, pairs=pairs, r2r=r2r))
     return choices
 
 
-def _nothing(goal: Goal, series: Series, *, pairs: bool, r2r: bool) -> Problem:
+def _nothing(goal: Goal, series: Series, *, pairs: bool, r2r: bool) -> str:
     """Return why nothing was found: the current limit, if ladders without it exist."""
     if goal.current_limit is not None:
         choices = _best(replace(goal, current_limit=None), series, 0.0, 1, pairs=pairs, r2r=r2r)
         if choices:
             needed = max(driver.source for driver in choices[0].analysis.drivers)
-            return Problem(
-                where=("current_limit",),
-                what=f"no ladder of {goal.bits} bits comes near even steps with {in_words(goal.current_limit, 'A')} a "
-                f"driver; the best without a limit takes {in_words(needed, 'A', digits=3)}",
-                action="raise the limit, or put a stronger buffer before the ladder",
+            return (
+                f"no ladder of {goal.bits} bits comes near even steps with {in_words(goal.current_limit, 'A')} a "
+                f"driver; the best without a limit takes {in_words(needed, 'A', digits=3)}; "
+                "raise the limit, or put a stronger buffer before the ladder"
             )
-    return Problem(
-        where=("series",),
-        what=f"no {series} values from 10 ohm to 1 Mohm make a ladder of {goal.bits} bits that errs by less than "
-        f"{percent(WORST)} of its range",
-        action="use a finer series or pairs, another load or supply, or allow non-monotonic ladders",
+    return (
+        f"no {series} values from 10 ohm to 1 Mohm make a ladder of {goal.bits} bits that errs by less than "
+        f"{percent(WORST)} of its range; "
+        "use a finer series or pairs, another load or supply, or allow non-monotonic ladders"
     )
 
 
@@ -228,22 +226,18 @@ def _best(goal: Goal, series: Series, tolerance: float, most: int, *, pairs: boo
     return choices
 
 
-def goal_problems(goal: Goal) -> list[Problem]:
-    """Return why no ladder can meet a goal; empty when one might."""
-    limit, more = goal.current_limit, "give more than 0"
-    problems = [
-        Problem(where=(key,), what=what, action=action)
-        for fine, key, what, action in (
-            (1 <= goal.bits <= MOST_BITS, "bits", f"{goal.bits} bits in one ladder", f"use 1 to {MOST_BITS}"),
-            (0 < goal.supply < np.inf, "supply", f"a supply of {goal.supply:g}", more),
-            (0 < goal.load < np.inf, "load", f"a load of {goal.load:g}", more),
-            (0 < goal.peak < np.inf, "peak", f"a peak of {goal.peak:g}", more),
-            (0 <= goal.driver < np.inf, "driver", f"a driver of {goal.driver:g} ohm", "give 0 or more"),
-            (limit is None or limit > 0, "current_limit", f"a current limit of {limit or 0:g} A", more),
-        )
-        if not fine
-    ]
+def goal_problems(goal: Goal) -> list[str]:
+    """Return why no ladder can meet a goal, and what to do; empty when one might."""
+    limit = goal.current_limit
+    checks = {
+        f"{goal.bits} bits in one ladder; use 1 to {MOST_BITS}": 1 <= goal.bits <= MOST_BITS,
+        f"a supply of {goal.supply:g}; give more than 0": 0 < goal.supply < np.inf,
+        f"a load of {goal.load:g}; give more than 0": 0 < goal.load < np.inf,
+        f"a peak of {goal.peak:g}; give more than 0": 0 < goal.peak < np.inf,
+        f"a driver of {goal.driver:g} ohm; give 0 or more": 0 <= goal.driver < np.inf,
+        f"a current limit of {limit or 0:g} A; give more than 0": limit is None or limit > 0,
+    }
+    problems = [problem for problem, fine in checks.items() if not fine]
     if not problems and goal.peak >= goal.supply * goal.load / (goal.load + goal.driver / goal.bits):
-        what = f"{goal.peak:g} V cannot be reached from {goal.supply:g} V"
-        problems.append(Problem(where=("peak",), what=what, action="give a higher supply or a lower peak"))
+        return [f"{goal.peak:g} V cannot be reached from {goal.supply:g} V; give a higher supply or a lower peak"]
     return problems

@@ -11,7 +11,7 @@ import numpy as np
 from ladderlight.board.ladders.design import Choice, goal_problems
 from ladderlight.board.ladders.search import WORST, Goal, WeightedSearch
 from ladderlight.board.model.ladder import Assembly, Joined, mark_of
-from ladderlight.errors import BoardError, Problem
+from ladderlight.errors import BoardError, Fault
 from ladderlight.units.arrays import Ints
 from ladderlight.units.parsing import MisfitError, quantity
 from ladderlight.units.words import percent
@@ -107,11 +107,11 @@ def design_from(
     ``tolerance`` as for :func:`ladderlight.board.ladders.design.design`.
     """
     if problems := goal_problems(goal):
-        raise BoardError(problems)
+        raise BoardError.of(Fault(where="", message=problem) for problem in problems)
     search = _Search(goal=goal, drawer=drawer, pairs=pairs)
     sets = search.sets(channels, alternatives + 1)
     if not sets:
-        raise BoardError([_too_little(search, channels)])
+        raise BoardError(_too_little(search, channels))
     return [tuple(search.choice(row, tolerance) for row in chosen) for chosen in sets]
 
 
@@ -170,20 +170,18 @@ class _Search:
             most *= 4
 
 
-def _too_little(search: _Search, channels: int) -> Problem:
+def _too_little(search: _Search, channels: int) -> str:
     bits, found = search.goal.bits, len(search.index)
     whole = found < _DEEPEST
     fewer = next((count for count in range(channels - 1, 0, -1) if search.sets(count, 1)), 0)
     enough = f"; it does for {fewer}" if fewer else ""
     each = f"each of {channels} channels" if channels > 1 else "1 channel"
     makes = f"a ladder of {bits} bits that errs by less than {percent(WORST)} of its range for {each}"
-    return Problem(
-        where=("have",),
-        what=f"the drawer does not make {makes}{enough}"
-        if whole
-        else f"no {channels} of the drawer's {found:,} best ladders of {bits} bits can be built together{enough}",
-        action="add resistors" + (", or allow pairs" if not search.pairs else "" if whole else ", or leave pairs out"),
-    )
+    what = f"the drawer does not make {makes}"
+    if not whole:
+        what = f"no {channels} of the drawer's {found:,} best ladders of {bits} bits can be built together"
+    more = ", or allow pairs" if not search.pairs else "" if whole else ", or leave pairs out"
+    return f"{what}{enough}; add resistors{more}"
 
 
 def _assembly(*kinds: Kind, joined: Joined = "single") -> Assembly:

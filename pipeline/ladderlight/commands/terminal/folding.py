@@ -8,10 +8,8 @@ from typing import TextIO
 
 USUAL = 80
 """Columns of a terminal that does not give its width."""
-_LEAST = 20
-"""Narrower terminals break lines by themselves."""
-_LABELS = 24
-"""Longest label, in columns, under whose text the rest of a line is indented."""
+_LEAST = 20  # narrower terminals break lines by themselves
+_LABELS = 24  # longest label, in columns, under whose text the rest of a line is indented
 _STEP = 2
 _LABEL = re.compile(r" *\S+(?: \S+)* {2,}")
 _FIGURE = re.compile(r"\d (?:[pnumkMG]?(?:V|A|W|s|Hz|ohm|m|B)|%)(?!\w)")

@@ -15,15 +15,10 @@ DEFAULT = "recipe.toml"
 
 _HELP = f"The recipe, or a folder with a {DEFAULT}; by default {DEFAULT} in the current folder."
 
+_FIRST = f"{_HELP} The first argument is a recipe if it ends in .toml or is such a folder."
+
 RecipeArgument = Annotated[Path | None, typer.Argument(help=_HELP, metavar="RECIPE", show_default=False)]
-FirstArgument = Annotated[
-    Path | None,
-    typer.Argument(
-        help=f"{_HELP} The first argument is a recipe if it ends in .toml or is such a folder.",
-        metavar="RECIPE",
-        show_default=False,
-    ),
-]
+FirstArgument = Annotated[Path | None, typer.Argument(help=_FIRST, metavar="RECIPE", show_default=False)]
 WorkersOption = Annotated[
     int | None,
     typer.Option(

@@ -19,8 +19,7 @@ if TYPE_CHECKING:
 PERIOD = 10.0
 """Seconds between two lines where there is no terminal; a shorter build prints none."""
 
-_WINDOW = 60.0
-"""Seconds of which the rate is shown."""
+_WINDOW = 60.0  # seconds of which the rate is shown
 
 
 @contextmanager
@@ -60,25 +59,22 @@ class _Lines:
         self._last = False
 
     def advance(self, done: int, total: int, source: str) -> None:
-        self._last = done == total
-        self.show(done, total, source, time.monotonic())
-
-    def show(self, done: int, total: int, _source: str, now: float) -> None:
-        paced = self.paced(done, total, now)
-        if now - self._printed >= PERIOD:
-            self._printed = now
-            self.write(f"{done:,} of {total:,} pictures{f', {paced}' if paced else ''}\n")
-
-    def paced(self, done: int, total: int, now: float) -> str:
-        """Return the pace of the last minute, since the first picture.
+        """Show the pace of the last minute, since the first picture.
 
         Before that one, loops may have been compiled; pictures that were kept come all at once.
         """
+        self._last, now = done == total, time.monotonic()
         self._counted.append((now, done))
         while now - self._counted[0][0] > _WINDOW:
             self._counted.popleft()
         began, before = self._counted[0]
-        return pace(done - before, total - before, now - began)
+        self.show(done, total, source, pace(done - before, total - before, now - began))
+
+    def show(self, done: int, total: int, _source: str, paced: str) -> None:
+        now = self._counted[-1][0]
+        if now - self._printed >= PERIOD:
+            self._printed = now
+            self.write(f"{done:,} of {total:,} pictures{f', {paced}' if paced else ''}\n")
 
     def refuse(self, fault: Fault) -> None:
         if not self._last:  # after the last picture, all bad ones are listed
@@ -103,8 +99,7 @@ def _bar() -> Iterator[_Lines]:
         task = bar.add_task("", total=None, pace="")
 
         class Bar(_Lines):
-            def show(self, done: int, total: int, source: str, now: float) -> None:
-                shown = self.paced(done, total, now)
-                bar.update(task, completed=done, total=total, description=printable(source), pace=shown)
+            def show(self, done: int, total: int, source: str, paced: str) -> None:
+                bar.update(task, completed=done, total=total, description=printable(source), pace=paced)
 
         yield Bar(lambda line: bar.print(line, end=""))

@@ -25,11 +25,13 @@ if TYPE_CHECKING:
     from ladderlight.board import Finding
     from ladderlight.flow.pictures import ByteOrder
 
-_WIDE = 1000
-"""Width of what is not printed to a terminal: no table is narrowed there."""
+_WIDE = 1000  # width of what is not printed to a terminal: no table is narrowed there
 
 Parts = Sequence[tuple[str, str]]
 """A text in parts, each with its style: words such as ``"bold red"``, or none."""
+_LEVEL = 8  # columns of a finding's level
+STYLES = {"error": "bold red", "caution": "yellow", "note": "cyan"}
+BUG = 3
 
 
 class LineConsole:
@@ -90,11 +92,6 @@ def _dressed(text: str, style: str) -> str:
     return typer.style(text, fg=colour, bold="bold" in words or None, dim="dim" in words or None) if words else text
 
 
-_LEVEL = 8
-"""Columns of a finding's level."""
-STYLES = {"error": "bold red", "caution": "yellow", "note": "cyan"}
-
-
 def stdout(*, quiet: bool = False) -> LineConsole:
     """Return the console for reports. Colour follows the terminal; ``NO_COLOR`` and a pipe are respected."""
     return LineConsole(report_stream(), quiet=quiet)
@@ -143,9 +140,6 @@ def byte_order(big_endian: bool | None) -> ByteOrder | None:  # noqa: FBT001 - a
     return None if big_endian is None else "big" if big_endian else "little"
 
 
-BUG = 3
-
-
 def failure_of(error: BaseException) -> tuple[int, Sequence[Fault]]:
     """Return the exit status for an error, and its faults. The traceback of a bug is printed."""
     if isinstance(error, LadderlightError):
@@ -153,12 +147,11 @@ def failure_of(error: BaseException) -> tuple[int, Sequence[Fault]]:
     if isinstance(error, OSError) and isinstance(error.filename, str):
         message = f"cannot be used ({reason_of(error)}); check the path and its permissions"
         return 1, [Fault(where=error.filename, message=message)]
-    if isinstance(error, StageFailure):
-        _print_traceback(error.__cause__ or error)
-        return BUG, [Fault(where="", message=f"bug: {error}")]
-    _print_traceback(error)
-    what = f"bug: {type(error).__name__}: {error}; please report it with the lines above"
-    return BUG, [Fault(where="", message=what)]
+    staged = isinstance(error, StageFailure)
+    for line in "".join(traceback.format_exception((staged and error.__cause__) or error)).splitlines():
+        _print(printable(line))
+    what = f"{error}" if staged else f"{type(error).__name__}: {error}; please report it with the lines above"
+    return BUG, [Fault(where="", message=f"bug: {what}")]
 
 
 def print_lines(faults: Iterable[Fault]) -> None:
@@ -171,11 +164,6 @@ def print_lines(faults: Iterable[Fault]) -> None:
 def lines_of(fault: Fault) -> Sequence[str]:
     """Return the lines of a fault on stderr. Where it is, such as a path, stays in one piece."""
     return folded(printable(str(fault)), width_of(sys.stderr), [f"{printable(str(fault.where))}:"])
-
-
-def _print_traceback(error: BaseException) -> None:
-    for line in "".join(traceback.format_exception(error)).splitlines():
-        _print(printable(line))
 
 
 def _print(line: str) -> None:

@@ -15,8 +15,7 @@ from functools import wraps
 from typing import Any, TextIO
 
 _kept: list[TextIO] = []
-_diverted = ExitStack()
-"""Ends the diversion of file 1."""
+_diverted = ExitStack()  # ends the diversion of file 1
 
 
 def report_stream() -> TextIO:

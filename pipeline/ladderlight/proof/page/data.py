@@ -51,6 +51,7 @@ from ladderlight.proof.page.storing import deflated, room_for_views, stored_view
 from ladderlight.proof.scanout import Scanned
 
 _PICTURE = ("name", "source", "bank", "frame", "duration")
+_PIECE = ("file", "format", "bytes", "first", "step", "order", "offset")
 
 
 def page_data(
@@ -153,9 +154,6 @@ def _tiles(tiles: TileSet) -> dict[str, object]:
         "numbers": tiles.numbers.tolist(),
         "addresses": text_of(deflated(steps.tobytes())),
     }
-
-
-_PIECE = ("file", "format", "bytes", "first", "step", "order", "offset")
 
 
 def board_data(board: Board, devices: Mapping[str, DeviceDocument]) -> dict[str, object]:

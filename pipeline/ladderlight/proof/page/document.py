@@ -45,12 +45,23 @@ _LOOKS = {
     "flicker": "Flicker",
     "difference": "Difference",
 }
-_ALMOST = 0.005
-"""By how much the proportions of a pixel may differ from a square's and look alike."""
-_FARTHEST = 6
-"""Metres that the slider of the distance reaches at least."""
+_ALMOST = 0.005  # by how much the proportions of a pixel may differ from a square's and look alike
+_FARTHEST = 6  # metres that the slider of the distance reaches at least
 _DATA = "\N{SYMBOL FOR DATA LINK ESCAPE}"
 """Where the data go in once it is known how much room the rest leaves."""
+_MOST_NAMED = 12
+_STATES = {
+    "changed": "Changed too",
+    "new": "New",
+    "renamed": "As before, under another name",
+    "moved": "As before, in another bank",
+    "gone": "No longer there",
+    "unknown": "Not compared, as the screen of the build before cannot be read",
+}
+_MOST_LISTED = 512
+_LISTED_BESIDE_MANY = 64
+_MANY = 8  # screens from which on a page has no room for a long list
+PAGE = Path("proof") / "index.html"
 
 
 class Link(TypedDict):
@@ -169,17 +180,6 @@ def _measured(metrics: Mapping[str, Any]) -> list[str]:
     return words
 
 
-_MOST_NAMED = 12
-_STATES = {
-    "changed": "Changed too",
-    "new": "New",
-    "renamed": "As before, under another name",
-    "moved": "As before, in another bank",
-    "gone": "No longer there",
-    "unknown": "Not compared, as the screen of the build before cannot be read",
-}
-
-
 def counted_findings(findings: Sequence[Finding]) -> str:
     """Return how many findings there are of each level: ``1 caution, 2 notes``."""
     counts = Counter(finding.level for finding in findings)
@@ -201,12 +201,6 @@ def _named(picture: PictureChange) -> str:
     name = f"{picture['earlier']}, now {picture['name']}" if "earlier" in picture else picture["name"]
     moved = picture["state"] in ("moved", "renamed") and picture["was"] != picture["bank"]
     return f"{name} (bank {picture['was']} to {picture['bank']})" if moved else f"{name} (bank {picture['bank']})"
-
-
-_MOST_LISTED = 512
-_LISTED_BESIDE_MANY = 64
-_MANY = 8
-"""Screens from which on a page has no room for a long list."""
 
 
 def palette_section(scanned: Scanned) -> dict[str, Any]:
@@ -243,9 +237,6 @@ def palette_section(scanned: Scanned) -> dict[str, Any]:
     }
 
 
-PAGE = Path("proof") / "index.html"
-
-
 def links_of(
     recipe: Recipe, number: int | None, trays: Sequence[int | None], together: Collection[str] = ()
 ) -> dict[str, list[Link]]:
@@ -255,25 +246,16 @@ def links_of(
     ``together`` the revisions that the same command builds.
     """
     here = recipe.output / "proof" / ("" if number is None else f"tray-{number:02d}")
-    found = {}
-    if len(trays) > 1:
-        found["Tray"] = [Link(name="all", path="../index.html", here=False)]
-        found["Tray"] += (
-            Link(
-                name=str(each),
-                path="index.html" if each == number else f"../tray-{each:02d}/index.html",
-                here=each == number,
-            )
-            for each in trays
-            if each is not None
-        )
-    revisions = list(_revisions(recipe, here, together))
-    if len(revisions) > 1:
-        found["Revision"] = revisions
-    cards = list(_cards(recipe, here))
-    if len(cards) > 1:
-        found["Chips of"] = cards
-    return found
+    links = [Link(name="all", path="../index.html", here=False)]
+    for each in (each for each in trays if len(trays) > 1 and each is not None):
+        path = "index.html" if each == number else f"../tray-{each:02d}/index.html"
+        links.append(Link(name=str(each), path=path, here=each == number))
+    found = {
+        "Tray": links,
+        "Revision": list(_revisions(recipe, here, together)),
+        "Chips of": list(_cards(recipe, here)),
+    }
+    return {kind: links for kind, links in found.items() if len(links) > 1}
 
 
 def _revisions(recipe: Recipe, here: Path, together: Collection[str]) -> Iterator[Link]:

@@ -1,17 +1,17 @@
 """Chips drawn to scale: banks, what is free, and what differs from an earlier build and from what was burned."""
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
 from ladderlight.devices.documents import BankDocument, DeviceDocument, ManifestDocument
-from ladderlight.proof.changes import BankChange, Changes, DeviceChange
+from ladderlight.proof.changes import Changes, DeviceChange
 from ladderlight.units.words import address, counted
 
 _IN_A_ROW, _IN_A_LONG_ROW = 8, 16
-_MANY = 128
-"""Banks from which on rows are long."""
+_MANY = 128  # banks from which on rows are long
 _MOST_ROWS = 64
+_MOST_NAMED = 8
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -70,12 +70,11 @@ def _chip(device: DeviceDocument, since_build: DeviceChange | None, since_burned
     rows = _row_count(device, stretches)
     drawn = [_row(device, stretches, row, rows, (since_build, since_burned)) for row in range(rows)]
     filled = max((at + 1 for at, row in enumerate(drawn) if row.boxes or row.changed or row.stale), default=1)
+    last = address(device["words"] - 1, device["words"])
     return {
         "device": device,
         "rows": drawn[:filled],
-        "rest": f"{drawn[filled].first} to {address(device['words'] - 1, device['words'])}: free"
-        if filled < rows
-        else "",
+        "rest": f"{drawn[filled].first} to {last}: free" if filled < rows else "",
         "scale": f"{counted(rows, 'row')} of {device['words'] // rows:,} words" if rows > 1 else "",
         "since_build": None if since_build is None else _told(since_build),
         "since_burned": _told(since_burned) if device["burn"]["known"] else "",
@@ -122,6 +121,8 @@ def _row(
         if left >= right:
             continue
         own = [bank["bank"] for bank in stretch.banks]
+        names = dict.fromkeys(name for bank in stretch.banks for name in bank["pictures"])
+        where = f"{address(stretch.first, device['words'])} to {address(stretch.last, device['words'])}"
         label = f"{own[0]}" if len(own) == 1 else f"banks {own[0]} to {own[-1]}, word by word" if own else "in use"
         boxes.append(
             Box(
@@ -129,7 +130,7 @@ def _row(
                 width=100 * (right - left) / words,
                 bank=own[0] if len(own) == 1 else None,
                 label=label if left == stretch.first and (len(own) == 1 or right - left > words / 8) else "",
-                title=_title(stretch, device["words"]),
+                title=", ".join([*names, where]),
                 used=100 * stretch.used / (stretch.last + 1 - stretch.first),
                 changed=bool(changed.intersection(own)),
                 stale=bool(stale.intersection(own)),
@@ -147,12 +148,6 @@ def _row(
     return Row(first=address(start, device["words"]), used=used, boxes=boxes, changed=differs, stale=wrong)
 
 
-def _title(stretch: _Stretch, words: int) -> str:
-    names = ", ".join(dict.fromkeys(name for bank in stretch.banks for name in bank["pictures"]))
-    where = f"{address(stretch.first, words)} to {address(stretch.last, words)}"
-    return f"{names}, {where}" if names else where
-
-
 def _told(found: DeviceChange) -> str:
     if found["differing"] is None:
         return "cannot be compared"
@@ -164,18 +159,11 @@ def _told(found: DeviceChange) -> str:
         return amount
     if len(banks) == 1 and banks[0]["differing"] == found["differing"]:
         return f"{amount}, in bank {banks[0]['bank']}, {', '.join(banks[0]['pictures'])}"
-    named = list(_named(banks))
+    named = [
+        f"bank {bank['bank']}, {', '.join(bank['pictures'])}, {counted(bank['differing'], 'byte')}"
+        for bank in banks[:_MOST_NAMED]
+    ]
+    named += [f"and {len(banks) - _MOST_NAMED} more banks"] * (len(banks) > _MOST_NAMED)
     rest = found["differing"] - sum(bank["differing"] for bank in banks)
-    if rest > 0:
-        named.append(f"{counted(rest, 'byte')} outside of pictures")
+    named += [f"{counted(rest, 'byte')} outside of pictures"] * (rest > 0)
     return f"{amount}: {'; '.join(named)}"
-
-
-_MOST_NAMED = 8
-
-
-def _named(banks: Sequence[BankChange]) -> Iterator[str]:
-    for bank in banks[:_MOST_NAMED]:
-        yield f"bank {bank['bank']}, {', '.join(bank['pictures'])}, {counted(bank['differing'], 'byte')}"
-    if len(banks) > _MOST_NAMED:
-        yield f"and {len(banks) - _MOST_NAMED} more banks"

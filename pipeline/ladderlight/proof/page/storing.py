@@ -15,18 +15,27 @@ from ladderlight.board.model.lines import Signal
 from ladderlight.devices.files import bytes_of
 from ladderlight.flow.pictures import SourceView
 from ladderlight.storage.stopping import side_by_side
-from ladderlight.units.arrays import Bytes, Words
+from ladderlight.units.arrays import Bytes, Words, bytes_per_word
 
 ALPHABET = "".join(chr(code) for code in range(0x21, 0x7F) if chr(code) not in '"\\<')
 """The 91 characters. Two of them hold 13 bits, 23 % more than the bytes; Base64 takes 33 %."""
 _BITS = 13
-_SINGLE = 6
-"""Bits that one character alone holds, at the end."""
+_SINGLE = 6  # bits that one character alone holds, at the end
 _LEAST_PAGE = 1024
 _LONGEST_CHAIN = 24
 """Pages that are told from each other in a row, so that few must be unpacked to see one."""
-_MUCH_ALIKE = 0.4
-"""Share of a page's words from which on its difference to the one before is tried."""
+_MUCH_ALIKE = 0.4  # share of a page's words from which on its difference to the one before is tried
+_STEPS = (
+    *((1, quality) for quality in (75, 60, 45, 30, 20, 10, 5)),
+    *((down, quality) for down in (2, 3, 4) for quality in (30, 10)),
+)
+"""Pixels across one that is kept, and the quality of WebP, which at this size needs half of a JPEG's bytes."""
+_SAMPLES = 8
+_LEAST = 20_000
+_SMALL = 160 * 120
+_WHOLE = 890_000
+_MANY = 64
+_FOR_EACH_MORE = 2_000
 
 
 def text_of(data: bytes) -> str:
@@ -60,13 +69,10 @@ def deflated(data: bytes) -> bytes:
 def stored_words(board: Board, memory: Memory, words: Words) -> dict[str, Any]:
     """Return a memory's words in pages, those of equal words once.
 
-    Returns
-    -------
-    dict
-        ``page``, the words of one; ``fill``, the word that every page has where ``reads`` is clear: one bit for each
-        word of a page, the first in the high place, deflated. ``contents``: each distinct page's words where ``reads``
-        is set, all low bytes first, then the next higher ones, deflated. ``bases``: for each of these the page whose
-        bytes turn its own (exclusive or), -1 for none. ``order``: which of them each page holds.
+    ``page``: the words of one. ``fill``: the word that every page has where ``reads`` is clear: a bit for each word of
+    a page, the first in the high place, deflated. ``contents``: each distinct page's words where ``reads`` is set, all
+    low bytes first, then the next higher ones, deflated. ``bases``: for each of these the page whose bytes turn its own
+    (exclusive or), -1 for none. ``order``: which of them each page holds.
     """
     size = page_size(board, memory)
     pages = words.reshape(-1, size)
@@ -74,7 +80,9 @@ def stored_words(board: Board, memory: Memory, words: Words) -> dict[str, Any]:
     places = [order.setdefault(page.tobytes(), len(order)) for page in pages]
     firsts = [places.index(number) for number in range(len(order))]
     reads = (pages != memory.fill_word).any(axis=0)
-    bodies = [_planes(pages[first][reads], memory.part.width) for first in firsts]
+    width = bytes_per_word(memory.part.width)
+    held = (bytes_of(pages[first][reads], memory.part.width) for first in firsts)
+    bodies = [np.frombuffer(words_of_page, dtype=np.uint8).reshape(-1, width).T.tobytes() for words_of_page in held]
     bases = _bases(bodies)
     turned = [_turned(body, bodies[base]) if base >= 0 else body for body, base in zip(bodies, bases, strict=True)]
     return {
@@ -97,11 +105,6 @@ def page_size(board: Board, memory: Memory) -> int:
     return min(memory.words, max(_LEAST_PAGE, 1 << min(pins, default=memory.address_pins)))
 
 
-def _planes(words: Words, width: int) -> bytes:
-    size = max(1, (width + 7) // 8)
-    return np.frombuffer(bytes_of(words, width), dtype=np.uint8).reshape(-1, size).T.tobytes()
-
-
 def _turned(data: bytes, base: bytes) -> bytes:
     return (np.frombuffer(data, dtype=np.uint8) ^ np.frombuffer(base, dtype=np.uint8)).tobytes()
 
@@ -111,24 +114,11 @@ def _bases(bodies: Sequence[bytes]) -> list[int]:
     bases = [-1] * len(bodies)
     chain = 0
     for at in range(1, len(bodies)):
-        turned = np.frombuffer(_turned(bodies[at], bodies[at - 1]), dtype=np.uint8)
-        alike = chain < _LONGEST_CHAIN and turned.size > 0 and float((turned == 0).mean()) >= _MUCH_ALIKE
+        same = _turned(bodies[at], bodies[at - 1]).count(0)
+        alike = chain < _LONGEST_CHAIN and 0 < same >= _MUCH_ALIKE * len(bodies[at])
         chain = chain + 1 if alike else 0
         bases[at] = at - 1 if alike else -1
     return bases
-
-
-_STEPS = (
-    *((1, quality) for quality in (75, 60, 45, 30, 20, 10, 5)),
-    *((down, quality) for down in (2, 3, 4) for quality in (30, 10)),
-)
-"""Pixels across one that is kept, and the quality of WebP, which at this size needs half of a JPEG's bytes."""
-_SAMPLES = 8
-_LEAST = 20_000
-_SMALL = 160 * 120
-_WHOLE = 890_000
-_MANY = 64
-_FOR_EACH_MORE = 2_000
 
 
 def room_for_views(size: tuple[int, int], contents: int, rest: int) -> int:

@@ -16,8 +16,7 @@ WIDTH = 360
 Anchor = Literal["start", "middle", "end"]
 
 _SQUARE = 8.0
-_WIDEST = 0.62
-"""Width of a character in sizes of the font, as in the widest of the usual ones."""
+_WIDEST = 0.62  # width of a character in sizes of the font, as in the widest of the usual ones
 
 
 def drawing(height: float, label: str, parts: Iterable[str]) -> str:

@@ -10,8 +10,7 @@ from ladderlight.units.words import joined
 _LEFT, _TOP = 44.0, 56.0
 _LEVELS, _GAP, _ERRORS = 170.0, 34.0, 84.0
 _FEW = 8
-_DIGITS = 9
-"""Decimals of a volt to which channels are alike."""
+_DIGITS = 9  # decimals of a volt to which channels are alike
 
 Place = Callable[[float], float]
 

@@ -16,11 +16,9 @@ from ladderlight.proof.screens import data_url
 MOST_CELLS = 4096
 """Codes up to which each has a cell; of more, the levels of each gun and the colours used most are shown."""
 _MOST_USED = 256
-_CELL = 3
-"""Pixels of a cell's side; a colour that is not used is the middle one only."""
+_CELL = 3  # pixels of a cell's side; a colour that is not used is the middle one only
 _WIDEST = 40.0
-_HIGHEST = 450.0
-"""Units that the fields take in height, so that a plot fits the window and a page."""
+_HIGHEST = 450.0  # units that the fields take in height, so that a plot fits the window and a page
 _TITLE, _GAP = 18.0, 8.0
 
 Uses = Mapping[int, NDArray[np.int64]]

@@ -12,6 +12,7 @@ _SYNC_HIGH, _SYNC_LOW = 102.0, 116.0
 _AXIS, _ROWS = 126.0, 180.0
 _ROW = 16.0
 _COLUMNS = (112.0, 256.0)
+_UNITS = {"µs": 1e-6, "ms": 1e-3}
 
 
 class _Part(NamedTuple):
@@ -72,9 +73,6 @@ def _plot(
         drawn.append(svg.text(_COLUMNS[1], y, f"{part.end - part.start:,}", anchor="end"))
         drawn.append(svg.text(svg.WIDTH, y, time(part.end - part.start), anchor="end"))
     return svg.drawing(_ROWS + len(parts) * _ROW + 6, label, drawn)
-
-
-_UNITS = {"µs": 1e-6, "ms": 1e-3}
 
 
 def _bar(parts: list[_Part], *, positive: bool) -> Iterator[str]:

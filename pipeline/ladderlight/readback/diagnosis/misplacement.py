@@ -39,10 +39,8 @@ def bank_order(pins: Pins, wanted: Words, found: Words, mask: Words) -> tuple[Fa
     if not lines or len(lines) > _MOST_BANK_LINES or wanted.size & (wanted.size - 1):
         return None
     places = np.arange(wanted.size)
-    bank = np.zeros_like(places)
-    for order, (pin, _) in enumerate(lines):
-        bank |= (places >> pin & 1) << order
-    by_bank: Ints = np.stack([np.flatnonzero(bank == number) for number in range(1 << len(lines))])
+    bank = sum((places >> pin & 1) << order for order, (pin, _) in enumerate(lines))
+    by_bank: Ints = np.argsort(bank, kind="stable").reshape(1 << len(lines), -1)
     held = np.vstack([wanted[by_bank], np.full((1, by_bank.shape[1]), pins.ones, dtype=np.uint32)])
     step = max(1, by_bank.shape[1] // _PROBES)
     differs = found[by_bank[:, None, ::step]] ^ held[None, :, ::step]

@@ -3,8 +3,10 @@
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import partial
+from hashlib import sha256
 from heapq import nsmallest
 from math import exp
+from operator import itemgetter
 
 import numpy as np
 
@@ -70,20 +72,16 @@ def two_faults(
         elsewhere = held[moved[max(first - len(data), 0) :]]
         return [*alone, *np.count_nonzero((elsewhere ^ seen) & counts, axis=1).tolist()]
 
-    def counted() -> Iterator[tuple[int, int, int, Words, Fault | LineFault]]:
-        order = 0
+    def counted() -> Iterator[tuple[int, int, Words, Fault | LineFault]]:
         for number, one in enumerate(lines):
             held = one.words(wanted, places)
             for at, count in enumerate(missed(held, number + 1), number + 1):
                 if one.bus != lines[at].bus or not set(one.pins) & set(lines[at].pins):
-                    order += 1
-                    yield count, order, at, held, one
+                    yield count, at, held, one
         for other in singles:
             if other.kind not in _ALONE and not other.lines:
                 held = other.words(places)
-                for at, count in enumerate(missed(held, 0)):
-                    order += 1
-                    yield count, order, at, held, other
+                yield from ((count, at, held, other) for at, count in enumerate(missed(held, 0)))
 
     return [
         Fault(
@@ -93,7 +91,7 @@ def two_faults(
             words=partial(lines[at].words, held),
             against=SECOND,
         )
-        for _, _, at, held, one in nsmallest(_KEPT, counted(), key=lambda item: item[:2])
+        for _, at, held, one in nsmallest(_KEPT, counted(), key=itemgetter(0))  # of equal ones the first
     ]
 
 
@@ -208,22 +206,12 @@ def _sample(should: Words, found: Words) -> Ints:
 
 
 def _weighed(tried: Sequence[_Tried], differing: int) -> list[Diagnosis]:
-    classes: list[list[_Tried]] = []
+    alike: dict[tuple[float, bytes], list[_Tried]] = {}
     for item in sorted(tried, key=lambda item: item.against):
-        same = (
-            group
-            for group in classes
-            if group[0].against == item.against and np.array_equal(group[0].words, item.words)
-        )
-        group = next(same, None)
-        if group is None:
-            classes.append([item])
-        else:
-            group.append(item)
-    if not classes:
-        return []
+        digest = sha256(item.words.astype(np.uint32).tobytes()).digest()
+        alike.setdefault((item.against, digest), []).append(item)
     # where a device holds little, many a fault would make it look blank
-    classes = [[item for item in group if item.fault.kind == "blank"] or group for group in classes]
+    classes = [[item for item in group if item.fault.kind == "blank"] or group for group in alike.values()]
     against = [group[0].against for group in classes] + [float(differing)]
     weights = [exp(-AGAINST * (count - min(against))) for count in against]
     return [

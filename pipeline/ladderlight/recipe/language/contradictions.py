@@ -14,8 +14,7 @@ from ladderlight.recipe.source.problems import Where
 from ladderlight.units.arrays import bytes_per_word
 from ladderlight.units.words import joined
 
-_Found = tuple[Where, str, str]
-"""Where, what is wrong, and what to do."""
+_Found = tuple[Where, str, str]  # where, what is wrong, and what to do
 
 
 def contradictions(raw: Mapping[str, Any]) -> Iterator[Problem]:

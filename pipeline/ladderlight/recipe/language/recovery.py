@@ -46,7 +46,11 @@ class Repair:
     def replace(self, where: Where) -> None:
         """Replace what stands at a path that a problem names."""
         if isinstance(where[-1], KeyName):
-            self._drop_unknown(where)
+            table = dig(self.raw, *where[:-1])
+            if isinstance(table, dict):
+                table.pop(str(where[-1]), None)
+            if where[0] == "ladder":  # what is meant may be a channel, or a line of one
+                self.doubtful.add((None, "ladder"))
         elif where[0] == "memory":
             self._replace_in_memory(where)
         elif where[0] == "ladder":
@@ -75,14 +79,6 @@ class Repair:
                 self.doubtful.add((index, key))
             if ("part" in memory) == ("words" in memory and "width" in memory):
                 self._forget_size(index)
-
-    def _drop_unknown(self, where: Where) -> None:
-        *way, key = where
-        table = dig(self.raw, *way)
-        if isinstance(table, dict):
-            table.pop(str(key), None)
-        if where[0] == "ladder":  # what is meant may be a channel, or a line of one
-            self.doubtful.add((None, "ladder"))
 
     def _replace_in_memory(self, where: Where) -> None:
         memory = dig(self.raw, *where[:2])

@@ -22,6 +22,39 @@ if TYPE_CHECKING:
 
 DEEPEST = 40
 """Levels of nesting; a recipe needs about eight."""
+_MANY = ("stage", "picture", "memory")  # tables of which a recipe may have several
+_CURLY = tuple("\u2018\u2019\u201c\u201d\u201e\u00ab\u00bb")  # quotes that word processors put in
+_ADVICE = (
+    ("Invalid value", "this is not a value", "put a text in quotes; write true and false in small letters"),
+    ("Cannot overwrite", "this key has a value already", "keep one of the two"),
+    ("Cannot declare", "{subject} is there already", "put its keys together under one heading"),
+    ("Cannot mutate immutable", "{subject} is complete where it was first written", "put its keys together there"),
+    ("Cannot redefine", "{subject} is complete where it was first written", "put its keys together there"),
+    ("Expected newline", "something is left over at the end of the line", "put a text in quotes; one key to a line"),
+    ("Expected '='", "a key must be followed by =", 'write key = "value"'),
+    ("Expected ']", "the heading is not closed", "end it with as many ] as it begins with ["),
+    ("Unclosed array", "the list is not closed", "put a comma between entries and ] at the end"),
+    ("Unclosed inline table", "the table is not closed", "put a comma between keys and } at the end"),
+    ("Duplicate inline table key", "this key has a value already", "keep one of the two"),
+    ("Unterminated string", "the text is not closed", "end it with the quote that it begins with"),
+    ("Expected \"'''", "the text is not closed", "end it with the quotes that it begins with"),
+    ('Expected "\'"', "the text is not closed", "end it with the quote that it begins with"),
+    ("Illegal character '\\n'", "the text is not closed", "end it with the quote that it begins with"),
+    ("Found invalid character '\\n'", "the text is not closed", "end it with the quote that it begins with"),
+    ("Found invalid character", "a character that cannot be seen must not be there", "delete it"),
+    ("Illegal character", "a character that cannot be seen must not be there", "delete it"),
+    ("Unescaped '\\'", "a \\ in double quotes begins an escape", "put the text in single quotes or write \\\\"),
+    ("Invalid hex value", "an escape lacks hexadecimal digits", "write four after \\u"),
+    ("Escaped character", "the escape is not a character", "write \\\\ for a backslash"),
+    ("Invalid date", "this is not a date or time", "put a text in quotes"),
+    ("Invalid initial character", "this is not a key", 'write key = "value"; put an unusual key in quotes'),
+    ("Invalid statement", "this is neither a key nor a heading", 'write key = "value" or [heading]'),
+)
+_TEXTS = re.compile(
+    r'"""(?:\\.|[^\\])*?"{3,5}|\'\'\'.*?\'{3,5}|"""|\'\'\'|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*|["\']', re.DOTALL
+)
+"""Closed texts and comments, and quotes that are not closed."""
+_QUOTES = ('"', "'", '"""', "'''")
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -107,45 +140,6 @@ def _refuse_depth(value: object, levels: int = DEEPEST) -> None:
     inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
     for item in inner:
         _refuse_depth(item, levels - 1)
-
-
-_MANY = ("stage", "picture", "memory")
-"""Tables of which a recipe may have several."""
-_CURLY = tuple("\u2018\u2019\u201c\u201d\u201e\u00ab\u00bb")
-"""Quotes that word processors put in."""
-_ADVICE = (
-    ("Invalid value", "this is not a value", "put a text in quotes; write true and false in small letters"),
-    ("Cannot overwrite", "this key has a value already", "keep one of the two"),
-    ("Cannot declare", "{subject} is there already", "put its keys together under one heading"),
-    ("Cannot mutate immutable", "{subject} is complete where it was first written", "put its keys together there"),
-    ("Cannot redefine", "{subject} is complete where it was first written", "put its keys together there"),
-    ("Expected newline", "something is left over at the end of the line", "put a text in quotes; one key to a line"),
-    ("Expected '='", "a key must be followed by =", 'write key = "value"'),
-    ("Expected ']", "the heading is not closed", "end it with as many ] as it begins with ["),
-    ("Unclosed array", "the list is not closed", "put a comma between entries and ] at the end"),
-    ("Unclosed inline table", "the table is not closed", "put a comma between keys and } at the end"),
-    ("Duplicate inline table key", "this key has a value already", "keep one of the two"),
-    ("Unterminated string", "the text is not closed", "end it with the quote that it begins with"),
-    ("Expected \"'''", "the text is not closed", "end it with the quotes that it begins with"),
-    ('Expected "\'"', "the text is not closed", "end it with the quote that it begins with"),
-    ("Illegal character '\\n'", "the text is not closed", "end it with the quote that it begins with"),
-    ("Found invalid character '\\n'", "the text is not closed", "end it with the quote that it begins with"),
-    ("Found invalid character", "a character that cannot be seen must not be there", "delete it"),
-    ("Illegal character", "a character that cannot be seen must not be there", "delete it"),
-    ("Unescaped '\\'", "a \\ in double quotes begins an escape", "put the text in single quotes or write \\\\"),
-    ("Invalid hex value", "an escape lacks hexadecimal digits", "write four after \\u"),
-    ("Escaped character", "the escape is not a character", "write \\\\ for a backslash"),
-    ("Invalid date", "this is not a date or time", "put a text in quotes"),
-    ("Invalid initial character", "this is not a key", 'write key = "value"; put an unusual key in quotes'),
-    ("Invalid statement", "this is neither a key nor a heading", 'write key = "value" or [heading]'),
-)
-
-
-_TEXTS = re.compile(
-    r'"""(?:\\.|[^\\])*?"{3,5}|\'\'\'.*?\'{3,5}|"""|\'\'\'|"(?:\\.|[^"\\\n])*"|\'[^\'\n]*\'|#[^\n]*|["\']', re.DOTALL
-)
-"""Closed texts and comments, and quotes that are not closed."""
-_QUOTES = ('"', "'", '"""', "'''")
 
 
 def _place(error: tomli.TOMLDecodeError) -> tuple[int, int]:

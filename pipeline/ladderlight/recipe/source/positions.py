@@ -93,9 +93,8 @@ class Positions:
         return place
 
     def _key(self, node: tree_sitter.Node) -> list[tuple[str, int]]:
-        parts = list(_bare_keys(node))
-        names = [self._source[part.start_byte : part.end_byte].decode() for part in parts]
-        return [(next(iter(tomli.loads(f"{n} = 0"))), part.start_byte) for n, part in zip(names, parts, strict=True)]
+        spans = [(part.start_byte, part.end_byte) for part in _bare_keys(node)]
+        return [(next(iter(tomli.loads(f"{self._source[at:end].decode()} = 0"))), at) for at, end in spans]
 
 
 def _statements(node: tree_sitter.Node) -> Iterator[tree_sitter.Node]:
@@ -125,13 +124,9 @@ def _plain(source: bytes) -> bytes:
     comma: int | None = None
     for match in _TOKEN.finditer(source):
         token, start, end = match[0], match.start(), match.end()
-        if token[:1] == b"#":
+        if token[:1] in (b"#", b"\n"):
             if depth:
                 text[start:end] = b" " * (end - start)
-            continue
-        if token == b"\n":
-            if depth:
-                text[start] = ord(" ")
             continue
         if token[:1].isdigit():  # a time without seconds
             text[start:end] = b"10000"

@@ -20,7 +20,7 @@ from ladderlight_stages.sources.read.stated import coding_of, gamma_of
 from ladderlight_stages.sources.read.tiff import Page, decoded_page
 
 UInt16 = NDArray[np.uint16]
-_BLOCK = 1 << 20
+_BLOCK = 1 << 18
 """Bytes of a file that its decoder is given at a time. After each block a thread waits for the interpreter's lock."""
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import numpy as np
 
 from ladderlight.bench.faults.listing import faults_of
-from ladderlight.bench.faults.screens import Look
 from ladderlight.bench.photograph.ranking import Candidate, Ranking
 from ladderlight.bench.photograph.report import alike, document_of, next_steps, verdict
 from ladderlight.bench.photograph.telling import telling_reading
@@ -17,9 +16,8 @@ def test_faults_of_one_answer_share_its_confidence_and_are_told_apart_by_volts(b
     """Volts of red with both lines high, by Millman's theorem: 1330 and 715 ohm from 5 V into 75 ohm."""
     faults = {fault.text: fault for fault in faults_of(board)}
     dark = np.zeros((2, 2, 3), dtype=np.float32)
-    look = Look(faults=(faults[MISSING],), light=dark)
     both = (faults[MISSING], faults[LOW])
-    candidate = Candidate(look=look, faults=both, sound=False, score=0.97, confidence=0.93, predicted=dark)
+    candidate = Candidate(faults=both, sound=False, score=0.97, confidence=0.93, predicted=dark)
     ranking = Ranking(candidates=(candidate,), corners=np.zeros((4, 2)), seen=dark)
     reading = telling_reading(board, {"picture": np.zeros(1 << 17, dtype=np.uint32)}, 0, alike(ranking))
     document = document_of(ranking, 1.0, None, reading)
