@@ -3,9 +3,11 @@
 import errno
 import hashlib
 import itertools
+import json
 import os
 import threading
 import time
+import zlib
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
@@ -55,8 +57,8 @@ class Staging:
     last: Files = field(default_factory=dict)
     """Files of the last build."""
     kept: list["Kept"] = field(default_factory=list)
-    written: dict[str, str] = field(default_factory=dict)
-    """SHA-256 of the files that were written here, by their names relative to the output folder."""
+    written: list[bytes] = field(default_factory=list)
+    """What :meth:`write` has returned, each time, as compressed JSON: of 10,000 pictures it takes a fifth of 6 MB."""
     _alone: threading.Lock = field(default_factory=threading.Lock)
     _ended: bool = False
 
@@ -85,7 +87,7 @@ class Staging:
                     error.filename = None  # aside, in a folder that is gone when this is read
                     raise unwritable(error, name) from error
             digests[name] = digest.hexdigest()
-        self.written.update(digests)
+        self.written.append(zlib.compress(json.dumps(digests).encode(), 1))
         return digests
 
     @cached_property
@@ -287,9 +289,10 @@ def _busy(output: Path) -> BuildError:
 def _complete(staging: Staging, recipe: str) -> None:
     """Add the record to the new files, and flush them to disk."""
     new = staging.folder
-    files: dict[str, str | None] = {
-        name: staging.written.get(name) or digest_of(new / name) for name in files_below(new)
-    }
+    written: dict[str, str] = {}
+    for each in staging.written:
+        written |= json.loads(zlib.decompress(each))
+    files: dict[str, str | None] = {name: written.get(name) or digest_of(new / name) for name in files_below(new)}
     for kept in staging.kept:
         files |= kept.files
     (new / RECORD).write_bytes(Record(recipe=recipe, files=files).to_json())
