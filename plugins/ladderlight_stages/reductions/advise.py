@@ -43,7 +43,7 @@ def advise(
     patient: Annotated[
         bool,
         Option(
-            "search with many sweeps, which takes 2 s to 9 s for a picture of 160x120, and longer for larger ones; "
+            "search with many sweeps, which takes 2 s to 11 s for a picture of 160x120, and longer for larger ones; "
             "otherwise with few, which takes about as long as all other methods together"
         ),
     ] = True,
