@@ -12,8 +12,7 @@ P = ParamSpec("P")
 R = TypeVar("R")
 
 _LOCK = threading.RLock()
-_SIGNED = range(-(1 << 63), 1 << 63)
-"""Integers that the compiler takes as signed."""
+_SIGNED = range(-(1 << 63), 1 << 63)  # integers that the compiler takes as signed
 
 
 def compiled(function: Callable[P, R]) -> Callable[P, R]:

@@ -11,8 +11,7 @@ from ladderlight.board.scanning.scan import is_direct
 from ladderlight.colour.spaces import oklab_from_linear
 from ladderlight.units.arrays import Codes, Floats, Ints
 
-_MOST_BARS = 16
-"""Side by side; more go into further rows."""
+_MOST_BARS = 16  # side by side; more go into further rows
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

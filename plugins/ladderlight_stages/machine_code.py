@@ -23,8 +23,7 @@ from ladderlight_stages.machines import Machine, ObjectCode, processor
 
 MOST_FILES = 480
 """Those used longest ago are removed first. One installation has fewer than 100, of 3 to 60 kB each."""
-_IN_USE = 600.0
-"""Seconds for which a file stays after its last use, however many there are."""
+_IN_USE = 600.0  # seconds for which a file stays after its last use, however many there are
 _OURS = "ladderlight"
 _LETTERS = 24
 """Of a file's name, and of that which it has while it is written. Others in the same place are not for machine code."""

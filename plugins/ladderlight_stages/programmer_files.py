@@ -21,8 +21,7 @@ Size = Annotated[
 Offset = Annotated[int, Option("address of a file's first byte", minimum=0)]
 LeaveOutFill = Annotated[bool, Option("leave out records of FFh alone, which an erased chip holds already")]
 _DIGITS = np.frombuffer("".join(f"{value:02X}" for value in range(256)).encode("ascii"), dtype=np.uint16)
-_AT_ONCE = 1 << 12
-"""Records that are encoded at a time, to keep memory small."""
+_AT_ONCE = 1 << 12  # records that are encoded at a time, to keep memory small
 
 
 def file_problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:

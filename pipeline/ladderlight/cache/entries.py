@@ -20,8 +20,7 @@ from ladderlight.cache.folder import is_own_file
 
 _END = struct.Struct(">Q32s8s")
 _FORMAT = b"LLcache1"
-_MOST = 1 << 28
-"""Bytes of the longest description that is read."""
+_MOST = 1 << 28  # bytes of the longest description that is read
 
 
 class DamagedError(Exception):

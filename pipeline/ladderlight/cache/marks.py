@@ -13,8 +13,7 @@ from ladderlight.system.paths import Mark, mark_in, mark_of
 _TICK = 60_000_000
 """Nanoseconds that a file system's clock may stand still: a file may change twice in that time and keep its mark."""
 _SMALL = 1 << 18
-_WHOLE_SECONDS = 2_500_000_000
-"""The same, where times are whole seconds, or every other."""
+_WHOLE_SECONDS = 2_500_000_000  # the same, where times are whole seconds, or every other
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,10 +71,8 @@ class Seen:
             return False
 
 
-_READ: dict[Path, Seen] = {}
-"""Files of the program, as this process has seen them."""
-_KNOWN: dict[Path, Seen] = {}
-"""The same, as earlier processes have."""
+_READ: dict[Path, Seen] = {}  # files of the program, as this process has seen them
+_KNOWN: dict[Path, Seen] = {}  # the same, as earlier processes have
 
 
 def know_program(found: Mapping[str, Seen]) -> None:

@@ -26,12 +26,10 @@ from ladderlight.cache.folder import cache_folder
 
 ROOM = 2 << 30
 """Bytes of all entries together."""
-_LEFT = 0.9
-"""Share of the room that is left in use when entries have to go."""
+_LEFT = 0.9  # share of the room that is left in use when entries have to go
 HELD = 32 << 20
 """Bytes that wait in memory in place of a cache for one build."""
-_STALE = 3600.0
-"""Seconds after which an unfinished file is taken for that of a build that was killed."""
+_STALE = 3600.0  # seconds after which an unfinished file is taken for that of a build that was killed
 _ASIDE = ".part"
 _numbers = count()
 _temporary: list[weakref.finalize[..., Any]] = []

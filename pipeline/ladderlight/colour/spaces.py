@@ -8,30 +8,8 @@ from ladderlight.units.arrays import Floats, Singles
 LUMINANCE = np.array([0.2126, 0.7152, 0.0722])
 """Shares of red, green and blue light in luminance (IEC 61966-2-1, ITU-R BT.709)."""
 _JOINT, _SLOPE = 6 / 29, (29 / 3) ** 3
-
-
-def lightness_of(luminance: NDArray[np.floating]) -> Floats:
-    """Return CIE L*, 0 to 100, of a luminance relative to white (ISO/CIE 11664-4)."""
-    root = np.cbrt(np.maximum(luminance, _JOINT**3))
-    return np.where(luminance > _JOINT**3, 116 * root - 16, luminance * _SLOPE)
-
-
-def luminance_of(lightness: NDArray[np.floating]) -> Floats:
-    """Return the luminance, relative to white, of a CIE L*."""
-    lightness = np.asarray(lightness, dtype=np.float64)
-    return np.where(lightness > 8, ((lightness + 16) / 116) ** 3, lightness / _SLOPE)
-
-
 _BRADFORD = np.array([[0.8951, 0.2664, -0.1614], [-0.7502, 1.7135, 0.0367], [0.0389, -0.0685, 1.0296]])
 """XYZ to the cones of the Bradford transform (Lam 1985; ICC.1:2022, annex E)."""
-
-
-def adaptation(white: NDArray[np.floating], wanted: NDArray[np.floating]) -> Floats:
-    """Return the matrix of XYZ, (3, 3), that turns one white into another and all colours accordingly."""
-    matrix: Floats = np.linalg.inv(_BRADFORD) @ np.diag(_BRADFORD @ wanted / (_BRADFORD @ white)) @ _BRADFORD
-    return matrix
-
-
 # B. Ottosson, A perceptual color space for image processing (2020), https://bottosson.github.io/posts/oklab/
 _CONES = np.array(
     [
@@ -47,6 +25,24 @@ _LAB = np.array(
         [0.0259040371, 0.7827717662, -0.8086757660],
     ]
 )
+
+
+def lightness_of(luminance: NDArray[np.floating]) -> Floats:
+    """Return CIE L*, 0 to 100, of a luminance relative to white (ISO/CIE 11664-4)."""
+    root = np.cbrt(np.maximum(luminance, _JOINT**3))
+    return np.where(luminance > _JOINT**3, 116 * root - 16, luminance * _SLOPE)
+
+
+def luminance_of(lightness: NDArray[np.floating]) -> Floats:
+    """Return the luminance, relative to white, of a CIE L*."""
+    lightness = np.asarray(lightness, dtype=np.float64)
+    return np.where(lightness > 8, ((lightness + 16) / 116) ** 3, lightness / _SLOPE)
+
+
+def adaptation(white: NDArray[np.floating], wanted: NDArray[np.floating]) -> Floats:
+    """Return the matrix of XYZ, (3, 3), that turns one white into another and all colours accordingly."""
+    matrix: Floats = np.linalg.inv(_BRADFORD) @ np.diag(_BRADFORD @ wanted / (_BRADFORD @ white)) @ _BRADFORD
+    return matrix
 
 
 def similarity_from_linear(linear: NDArray[np.floating]) -> Singles:

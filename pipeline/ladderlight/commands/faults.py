@@ -22,8 +22,7 @@ if TYPE_CHECKING:
     from ladderlight.units.arrays import MemoryWords
 
 _PAGE = "faults --page"
-_BEYOND = 0.1
-"""Share of a photograph's size by which a corner may lie outside: where the edge has cut one off."""
+_BEYOND = 0.1  # share of a photograph's size by which a corner may lie outside: where the edge has cut one off
 
 
 def faults(

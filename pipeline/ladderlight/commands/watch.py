@@ -26,8 +26,7 @@ if TYPE_CHECKING:
 _PAUSE = 0.3  # shortest pause between two looks at the files, in seconds
 _SHARE = 20  # least ratio of the pause before a look at the files to the work of the last look
 _SETTLED = 0.1  # time without a change before a build begins, in seconds
-_MOST = 3.0
-"""Longest wait for files that go on changing, such as a picture that is written in pieces, in seconds."""
+_MOST = 3.0  # longest wait for files that go on changing, such as a picture that is written in pieces, in seconds
 
 
 def watch(

@@ -24,15 +24,12 @@ _BEGINNINGS: dict[Format, bytes] = {
     "c_array": _COMMENT + rb"[\w\s]++\[\s*+\w*+\s*+\]\s*+=\s*+\{",
     "assembler": rb"(?:[\w.$-]++:\s*?\n)?[ \t]++[.!\w]++[ \t]++" + _NUMBER + rb"[ \t]*+(?:,|\r?\n|$)",
 }
-_LAST = (1 << 32) - 1
-"""The last address of any of the formats."""
+_LAST = (1 << 32) - 1  # the last address of any of the formats
 _FIRST, _MOST = 16, 4096
 """Records that are decoded together: few at first, more while they are alike, so that a file of many forms is not
 decoded again and again."""
-_FEW = 4
-"""Records alike that are not worth it."""
-_SHORTEST = 11
-"""Bytes of the shortest line with data."""
+_FEW = 4  # records alike that are not worth it
+_SHORTEST = 11  # bytes of the shortest line with data
 _ADDRESS_BYTES = {"0": 2, "1": 2, "2": 3, "3": 4, "5": 2, "6": 3, "7": 4, "8": 3, "9": 2}
 """Of each kind of S-records; those of kinds 1 to 3 hold data."""
 _NO_DIGIT = 255

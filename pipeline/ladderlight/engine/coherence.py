@@ -27,8 +27,7 @@ Codes = NDArray[np.uint16]
 Reduced = Future[tuple[Codes, CodedPicture]]
 """A frame's codes as the reduction gave them, and the frame after the stages that follow."""
 
-_CUT = 0.05
-"""Of pictures that have less than this share in common, one follows the other by a cut, and nothing is kept."""
+_CUT = 0.05  # of pictures that have less than this share in common, one follows the other by a cut, and nothing is kept
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -31,8 +31,7 @@ from ladderlight.stages.contract import Kept
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.system.value import digest_of
 
-_AHEAD = 8
-"""How many frames of an animation are reduced beyond the one that is waited for."""
+_AHEAD = 8  # how many frames of an animation are reduced beyond the one that is waited for
 
 Spread = Callable[[Callable[[], Any]], Future[Any]]
 """Has something done, now or by another thread."""

@@ -18,11 +18,9 @@ MOST_INDEXED = 256
 """Colours of an indexed picture: W3C PNG, ISO/IEC 15948, 11.2.2."""
 _USUAL_COMPRESSION = 6
 _QUALITY = 75
-_HALVED_COLOUR = 2
-"""Pillow's number for colour at half the resolution both ways."""
+_HALVED_COLOUR = 2  # Pillow's number for colour at half the resolution both ways
 _STEPS = 65535
-_STRIP = 32
-"""Lines at a time: few enough for the processor's cache."""
+_STRIP = 32  # lines at a time: few enough for the processor's cache
 
 
 def coded_png(codes: NDArray[np.integer], board: Board) -> bytes:

@@ -14,8 +14,7 @@ from ladderlight.errors import ArrangementError
 from ladderlight.flow.pictures import Contents, MemoryContents
 from ladderlight.units.arrays import Words
 
-_AT_ONCE = 1 << 16
-"""Words that are joined at a time, so that no more than the result takes memory."""
+_AT_ONCE = 1 << 16  # words that are joined at a time, so that no more than the result takes memory
 
 
 def merge(contents: Sequence[Contents], board: Board, *, stages: Sequence[str] = ()) -> Contents:

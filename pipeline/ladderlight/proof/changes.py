@@ -30,8 +30,7 @@ FILE = "changes.json"
 FORMAT = 1
 MOST_SHOWN = 6
 """Pictures of which the page shows the screens before and after."""
-_MOST_BYTES = 120_000
-"""Of these screens in all, but for the first pair."""
+_MOST_BYTES = 120_000  # of these screens in all, but for the first pair
 
 _Pixels = NDArray[np.uint32]
 """Colours of a screen, (height, width), each one number: as such they are compared ten times as fast as in parts."""

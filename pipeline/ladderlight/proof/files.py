@@ -25,12 +25,10 @@ from ladderlight.units.arrays import MemoryWords
 from ladderlight.units.words import percent
 
 _NOTHING = Before()
-_STILL_BYTES = 24_000
-"""Of the screens that readers without scripts see; the first is shown in any case."""
+_STILL_BYTES = 24_000  # of the screens that readers without scripts see; the first is shown in any case
 _MANY = 8  # screens from which on that is the only one
 _WIDTH, _HEIGHT, _SCALE = 80, 20, 10
-_MARK = (255, 0, 255)
-"""Of the part of a screen that is enlarged, in counts and lines, and where data are undefined."""
+_MARK = (255, 0, 255)  # of the part of a screen that is enlarged, in counts and lines, and where data are undefined
 
 
 def proof_files(

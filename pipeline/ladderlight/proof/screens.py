@@ -17,8 +17,7 @@ from ladderlight.proof.scanout import Scanned, colours_of
 
 COMPRESSION = 2  # a third of the time of the usual 6 for a third more bytes, and there may be hundreds of screens
 _INDEXED, _UP = 3, 2  # colour type and filter: W3C PNG, ISO/IEC 15948, 11.2.1 and 9.2
-_MOST_EMPTY = 16
-"""Banks that are shown when no picture names its bank."""
+_MOST_EMPTY = 16  # banks that are shown when no picture names its bank
 
 
 def shown_banks(board: Board, held: Iterable[int]) -> list[int]:

@@ -15,8 +15,7 @@ from ladderlight.readback.dumps import Held, Reading
 from ladderlight.readback.sections import Section, image_of
 from ladderlight.units.arrays import Ints, MemoryWords, Words
 
-_GAP = 8
-"""Differences no further apart than this many words are one range."""
+_GAP = 8  # differences no further apart than this many words are one range
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -125,6 +124,7 @@ def report_on(
     should = device.words(wanted)
     found = reading.over(should)
     at = np.flatnonzero(should != found)
+    runs = np.split(at, np.flatnonzero(np.diff(at) > _GAP) + 1) if at.size else []
     raised, lowered = found[at] & ~should[at], should[at] & ~found[at]
     bits = range(device.part.width)
     differs = image_of(should ^ found, device)
@@ -132,7 +132,7 @@ def report_on(
         reading=reading,
         found=found,
         count=int(at.size),
-        ranges=tuple(_ranges(at)),
+        ranges=tuple(Range(first=int(run[0]), last=int(run[-1]), count=run.size) for run in runs),
         raised=tuple(int((raised >> np.uint32(bit) & np.uint32(1)).sum()) for bit in bits),
         lowered=tuple(int((lowered >> np.uint32(bit) & np.uint32(1)).sum()) for bit in bits),
         differences=tuple(_differences(board, device, wanted, found, at[:most], pictures or {})),
@@ -144,11 +144,6 @@ def report_on(
         ),
         tray=tray,
     )
-
-
-def _ranges(at: Ints) -> list[Range]:
-    runs = np.split(at, np.flatnonzero(np.diff(at) > _GAP) + 1) if at.size else []
-    return [Range(first=int(run[0]), last=int(run[-1]), count=run.size) for run in runs]
 
 
 def _differences(

@@ -112,14 +112,11 @@ def fit(dump: Dump, section: Section) -> Held | None:
         if dump.format in _ELEMENTS and section.torn:  # whole words are no bytes
             return None
         raise
-    if dump.format not in _ADDRESSED:
-        if len(data) != section.size:
-            return None
-        return Held(dump=dump, section=section, base=0, at=np.arange(len(data)), data=data)
-    base = _base(addresses, section, dump.name)
-    if base is None:
-        return None
-    return Held(dump=dump, section=section, base=base, at=addresses - base, data=data)
+    if dump.format in _ADDRESSED:
+        base = _base(addresses, section, dump.name)
+    else:
+        base = 0 if len(data) == section.size else None
+    return None if base is None else Held(dump=dump, section=section, base=base, at=addresses - base, data=data)
 
 
 def misfit(dump: Dump, sections: Sequence[Section]) -> UsageError:

@@ -16,6 +16,7 @@ from ladderlight.units.words import joined
 from ladderlight.workspace.last_build import LastBuild
 
 _MOST_NAMED = 4
+_NAMED = re.compile(r"tray[-_ ]?0*(\d+)", re.IGNORECASE)
 
 
 def match(
@@ -159,9 +160,6 @@ def _ambiguous(choices: Sequence[Held], found: Iterable[Held]) -> str:
     files = [one.section.files[0] for one in choices if one.section.files]
     action = f"name the dump after the file, such as {files[0]}" if files else "give all parts at once, each in a file"
     return f"cannot identify the part of device {devices[0]!r} by name or content: {parts}; {action}"
-
-
-_NAMED = re.compile(r"tray[-_ ]?0*(\d+)", re.IGNORECASE)
 
 
 def by_tray(

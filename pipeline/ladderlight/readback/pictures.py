@@ -14,6 +14,9 @@ from ladderlight.proof.scanout import picture_codes, render, screen_codes
 from ladderlight.units.arrays import Bytes, MemoryWords
 
 _MOST_BANKS = 256
+MARK = (255, 0, 255)
+"""Colour of what differs: on a grey picture nothing else has it."""
+_GAP = 24
 
 
 def decode(board: Board, words: MemoryWords) -> Iterator[tuple[int, bytes]]:
@@ -22,11 +25,6 @@ def decode(board: Board, words: MemoryWords) -> Iterator[tuple[int, bytes]]:
         raise DeviceFileError(f"the board has {board.bank_count} banks; {_MOST_BANKS} is the most that can be decoded")
     for bank in range(board.bank_count):
         yield bank, coded_png(picture_codes(board, words, bank), board)
-
-
-MARK = (255, 0, 255)
-"""Colour of what differs: on a grey picture nothing else has it."""
-_GAP = 24
 
 
 def with_device(words: MemoryWords, device: Device, found: NDArray[np.uint32]) -> dict[str, NDArray[np.uint32]]:

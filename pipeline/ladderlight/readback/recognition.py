@@ -19,8 +19,9 @@ Images = Mapping[str, Bytes]
 
 _TIMES = 3
 """Of the bytes in which two sections differ, a dump must agree with one this many times as often as with the other."""
-_LEAST = 1 / 8
-"""And with at least this share of them, which no chance agreement reaches."""
+_LEAST = 1 / 8  # and with at least this share of them, which no chance agreement reaches
+_SIZES = (2, 4, 8, 16)
+_LEAST_RIGHT = 0.5  # share of the bytes written in a dump that must be as they should, where it does not repeat
 
 
 def recognised(choices: Sequence[Held], wanted: Images) -> tuple[Held, bool] | None:
@@ -104,11 +105,6 @@ class Candidate:
         differs = self.should != other.should
         agrees, other_agrees = int((self.agreeing & differs).sum()), int((other.agreeing & differs).sum())
         return agrees > _LEAST * int((self.telling & differs).sum()) and agrees >= _TIMES * other_agrees
-
-
-_SIZES = (2, 4, 8, 16)
-_LEAST_RIGHT = 0.5
-"""Share of the bytes written in a dump that must be as they should, where it does not repeat."""
 
 
 def as_other_part(dump: Dump, section: Section, wanted: Images | None) -> Held | None:

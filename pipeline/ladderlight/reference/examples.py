@@ -29,10 +29,14 @@ from ladderlight.units.arrays import Bytes
 
 PHOTOGRAPHS = {"cafe": "coffee", "quay-cat": "chelsea"}
 """The photographs by their names in examples: functions of ``skimage.data``, each without copyright restrictions."""
-_SHAPE = (16, 9)
-"""Proportions of the pictures: other than any monitor's, so that cropping shows."""
-_PLACE = Origin(name="card", source="card", bank=2)
-"""Where a card stands."""
+_SHAPE = (16, 9)  # proportions of the pictures: other than any monitor's, so that cropping shows
+_PLACE = Origin(name="card", source="card", bank=2)  # where a card stands
+_Step = tuple[StageDeclaration, dict[str, Any]]
+_PANEL = (320, 240)
+_GAP = 8
+_PAPER = (128, 128, 128)
+_CHECKS = ((204, 204, 204), (255, 255, 255))
+_UNREAD = (64, 24, 48)
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -80,9 +84,6 @@ def play(registry: StageRegistry, declaration: StageDeclaration) -> Played:
             if step.name == declaration.name:
                 return Played(declaration=declaration, board=board, files=drawn, before=before, after=value)
     raise AssertionError("the stage is in its own chain")
-
-
-_Step = tuple[StageDeclaration, dict[str, Any]]
 
 
 def _chain(registry: StageRegistry, declaration: StageDeclaration) -> list[_Step]:
@@ -141,13 +142,6 @@ def _drawn(name: str, *, see_through: bool) -> Image.Image:
         ImageDraw.Draw(oval).ellipse((0, 0, 2 * width - 1, 2 * height - 1), fill=255)
         scene.putalpha(oval.resize((width, height), Image.Resampling.BOX))
     return scene
-
-
-_PANEL = (320, 240)
-_GAP = 8
-_PAPER = (128, 128, 128)
-_CHECKS = ((204, 204, 204), (255, 255, 255))
-_UNREAD = (64, 24, 48)
 
 
 def strip_png(played: Played) -> bytes | None:

@@ -21,8 +21,7 @@ INK = (232, 236, 240)
 GUN_INKS = ((255, 122, 112), (110, 214, 128), (132, 176, 255))
 """Colours of the guns' wires, light enough to be told from the ground."""
 _SCREEN = (640, 480)
-_PANEL = (320, 240)
-"""Half the screen: one pixel for each two by two of it."""
+_PANEL = (320, 240)  # half the screen: one pixel for each two by two of it
 _MARGIN, _GAP = 16, 16
 _LADDER = 216
 _TEXT, _SMALL = 15, 13

@@ -31,6 +31,7 @@ Place = tuple[int | None, int]
 """Tray and bank."""
 Slot = tuple[int | None, str]
 """Tray and device."""
+_MOST_COLOURS = 16
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -243,9 +244,6 @@ def _timing(board: Board) -> Iterator[tuple[Key, float | None]]:
     for memory, timing in timings(board).items():
         for name, seconds in (("hold_ns", timing.hold), ("access_ns", timing.access), ("margin_ns", timing.margin)):
             yield (memory, name), None if seconds is None else round(seconds * 1e9, 3)
-
-
-_MOST_COLOURS = 16
 
 
 def differences_text(found: Differences) -> Iterator[str]:

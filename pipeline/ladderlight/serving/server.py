@@ -20,8 +20,7 @@ from ladderlight.proof.templating import environment
 from ladderlight.serving.site import Bulletin, Notice
 
 EVENTS = "/.events"
-_HEARTBEAT = 15.0
-"""Seconds after which a connection without news is tried."""
+_HEARTBEAT = 15.0  # seconds after which a connection without news is tried
 _TYPES = {
     ".html": "text/html; charset=utf-8",
     ".json": "application/json",
@@ -42,6 +41,8 @@ _HEADERS = {
     "Referrer-Policy": "no-referrer",
     "X-Content-Type-Options": "nosniff",
 }
+_OWN_POLICY = re.compile(rb"<meta http-equiv=.?Content-Security-Policy[^>]*>\s*", re.IGNORECASE)
+_BODY = re.compile(rb"<body[^>]*>", re.IGNORECASE)
 
 
 @contextmanager
@@ -169,10 +170,6 @@ class _Handler(BaseHTTPRequestHandler):
 
     def log_message(self, *_: Any) -> None:
         """Say nothing: what is printed is about builds."""
-
-
-_OWN_POLICY = re.compile(rb"<meta http-equiv=.?Content-Security-Policy[^>]*>\s*", re.IGNORECASE)
-_BODY = re.compile(rb"<body[^>]*>", re.IGNORECASE)
 
 
 def served_page(page: bytes, notice: Notice, folder: str) -> bytes:

@@ -17,6 +17,7 @@ _NEVER = re.compile(r'[\x00-\x1f\x7f/\\:*?"<>|]')
 """Characters that lead elsewhere on some system, or that no file name has on Windows."""
 _DEVICE = re.compile(r"(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9¹²³])\s*(\..*)?", re.IGNORECASE)
 """Names that are devices in every folder of Windows: "Naming Files, Paths, and Namespaces" of its documentation."""
+_PATIENCE = 1.0  # seconds to wait for readers when it ends
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -74,10 +75,6 @@ def _inside(output: Path, names: tuple[str, ...]) -> Path:
     if any(name.startswith(".") for name in path.relative_to(output.resolve(strict=True)).parts):
         raise ValueError("hidden")
     return path
-
-
-_PATIENCE = 1.0
-"""Seconds to wait for readers when it ends."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -20,8 +20,7 @@ from ladderlight.stages.declaration import declaration_of
 from ladderlight.stages.kinds import Kind, flow_name, kind_of, many_of
 
 StageReference = str | Callable[..., Any]
-_DEEPEST = 12
-"""Names that lead to names are followed so far."""
+_DEEPEST = 12  # names that lead to names are followed so far
 
 
 @dataclass(frozen=True, kw_only=True)

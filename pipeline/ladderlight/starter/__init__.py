@@ -11,6 +11,8 @@ from ladderlight.storage.writing import made_here
 from ladderlight.system.paths import path_trouble
 
 SCENES = ("lighthouse", "ferry", "chart")
+SCHEMA = "recipe.schema.json"
+"""The file that the ``#:schema`` line of the recipe names."""
 
 
 def scene_file(name: str) -> bytes:
@@ -21,10 +23,6 @@ def scene_file(name: str) -> bytes:
 def open_scene(name: str) -> Image.Image:
     """Return one of ``SCENES``."""
     return Image.open(io.BytesIO(scene_file(name)))
-
-
-SCHEMA = "recipe.schema.json"
-"""The file that the ``#:schema`` line of the recipe names."""
 
 
 def write_project(folder: Path, *, schema: str) -> list[Path]:

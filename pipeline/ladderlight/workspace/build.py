@@ -44,8 +44,7 @@ from ladderlight.workspace.manifest import FILE, Manifests, digest_of_inputs
 from ladderlight.workspace.readiness import Readiness, readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
 
-_BEGINNING = 1 << 16
-"""Bytes of a device file from which its format is found."""
+_BEGINNING = 1 << 16  # bytes of a device file from which its format is found
 
 
 @dataclass(frozen=True, kw_only=True)

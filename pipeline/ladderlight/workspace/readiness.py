@@ -24,8 +24,7 @@ from ladderlight.storage.output import output_faults
 from ladderlight.storage.record import builds_around
 from ladderlight.units.words import joined
 
-_MOST_FRAMES = 1 << 20
-"""Of all files together; far more than any board has banks."""
+_MOST_FRAMES = 1 << 20  # of all files together; far more than any board has banks
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -8,8 +8,7 @@ from ladderlight.units.arrays import Flags, Floats, Ints
 from ladderlight_stages.drawing import Cells, cells_of, codes_of_shares
 from ladderlight_stages.tiling.unique_tiles import splitmix
 
-_FRAME = 32
-"""The bright frame takes this part of the shorter side."""
+_FRAME = 32  # the bright frame takes this part of the shorter side
 _STREAKS = ((0, 4), (4, 0))
 """Width and height of the finest blocks, as powers of two. Blur across a streak takes less than from single pixels."""
 _STREAK_WEIGHT = 2

@@ -6,10 +6,8 @@ from ladderlight import Board, CodedPicture, stage
 from ladderlight.units.arrays import Flags
 from ladderlight_stages.drawing import fair_codes
 
-_RADIUS = 0.4
-"""Of the circle, in parts of the shorter side of the screen."""
-_MARK = 24
-"""A corner mark's square takes this part of the shorter side in pixels."""
+_RADIUS = 0.4  # of the circle, in parts of the shorter side of the screen
+_MARK = 24  # a corner mark's square takes this part of the shorter side in pixels
 _MARKS = ((0, 0), (0, 1), (1, 1), (1, 0))
 """Bottom and right for the corners from the top left clockwise: one square, two, three, four."""
 

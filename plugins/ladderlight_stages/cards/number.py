@@ -6,10 +6,8 @@ from ladderlight import Board, CodedPicture, Origin, stage
 from ladderlight_stages.drawing import cells_of, fair_codes
 from ladderlight_stages.lettering import glyphs
 
-_HIGH = 7
-"""Dots of a digit's height; the row and the column that are left empty beside it do not count."""
-_FILLED = 0.8
-"""Of the picture's width and height."""
+_HIGH = 7  # dots of a digit's height; the row and the column that are left empty beside it do not count
+_FILLED = 0.8  # of the picture's width and height
 
 
 @stage(help="The number of the card's bank in large figures: shows which bank the switches choose.")

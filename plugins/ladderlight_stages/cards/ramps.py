@@ -12,8 +12,7 @@ _SAME = 1e-9
 _ALIKE = 0.02
 """Difference in drive up to which levels are one, where guns share lines: a shared driver's output resistance makes a
 gun's level depend on the others'."""
-_CHROMA = 4
-"""Weight of a difference in chroma against one in lightness."""
+_CHROMA = 4  # weight of a difference in chroma against one in lightness
 
 
 @stage(help="The levels of red, green, blue and grey, from dark to bright: shows wrong or missing resistors.")

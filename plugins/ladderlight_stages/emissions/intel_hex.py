@@ -20,8 +20,7 @@ from ladderlight_stages.programmer_files import (
     largest,
 )
 
-_PAGE = 1 << 16
-"""A data record addresses 64 KiB, which the extended linear address record chooses."""
+_PAGE = 1 << 16  # a data record addresses 64 KiB, which the extended linear address record chooses
 _MOST = 1 << 32
 _DATA = RecordForm(mark=":", width=2, kind=b"\x00", total=0)
 _PAGES = RecordForm(mark=":", width=2, kind=b"\x04", total=0)

@@ -13,8 +13,7 @@ RUN_IN = 16
 row on. An even number: rows keep their direction."""
 RUN_OUT = 16
 """Rows at the foot of a picture over which the light that would be passed below it is given back."""
-_STRETCH = 32
-"""Pixels for which that light is balanced together."""
+_STRETCH = 32  # pixels for which that light is balanced together
 
 
 @compiled

@@ -16,8 +16,7 @@ from ladderlight_stages.perception.luminance import SHARES_FROM_LINEAR
 BLUR = 2.0
 """Standard deviation in pixels of the shorter side: dots are gone, areas are still there."""
 _SMALL = 160 * 120
-_REACH = 4.0
-"""Standard deviations to which the blur is followed."""
+_REACH = 4.0  # standard deviations to which the blur is followed
 _SHARES: Singles = SHARES_FROM_LINEAR.astype(np.float32)
 
 

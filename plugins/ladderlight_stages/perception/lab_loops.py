@@ -13,8 +13,7 @@ from numpy.typing import NDArray
 
 from ladderlight_stages.compiled import compiled
 
-_DARK = 216 / 24389
-"""Share of white below which CIELAB's lightness is a straight line (CIE 15)."""
+_DARK = 216 / 24389  # share of white below which CIELAB's lightness is a straight line (CIE 15)
 _SLOPE = 24389 / 27
 _COS_30, _SIN_30 = cos(pi / 6), sin(pi / 6)
 _COS_6, _SIN_6 = cos(pi / 30), sin(pi / 30)

@@ -49,12 +49,9 @@ COLOUR_WORDS = {1.0: "not seen", 2.0: "seen by experts", 3.5: "seen", 5.0: "plai
 patches side by side. The limits are for CIELAB's older difference; their use for CIEDE2000 is common practice."""
 GRAIN_WORDS = {1.0: "smooth", 5.0: "fine", 10.0: "visible", inf: "coarse"}
 """Our own, no source; a difference below 1 is not seen."""
-_SURROUNDINGS = 9
-"""Pixels across and down that are averaged to find whether a picture changes at a place."""
-_MOST_BY_HULL = 320 * 240
-"""Of pictures with more pixels, about so many are checked."""
-_STILL = 1.0
-"""L*: about the least step in lightness that is seen."""
+_SURROUNDINGS = 9  # pixels across and down that are averaged to find whether a picture changes at a place
+_MOST_BY_HULL = 320 * 240  # of pictures with more pixels, about so many are checked
+_STILL = 1.0  # L*: about the least step in lightness that is seen
 
 
 def viewing_advice(

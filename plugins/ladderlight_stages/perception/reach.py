@@ -14,8 +14,7 @@ from ladderlight_stages.perception.luminance import half_steps
 CELLS = 32
 """Cells along each gun's light. Few pixels lie in cells that a hull cuts, and all cells fit a processor's cache."""
 _GUNS = 3
-_FLAT = 1e-6
-"""Share of the largest extent of a board's colours up to which another one counts as none."""
+_FLAT = 1e-6  # share of the largest extent of a board's colours up to which another one counts as none
 _INSIDE, _OUTSIDE = 0, 1
 _NEVER, _ALWAYS = (0.0, 0.0, 0.0, 1.0), (0.0, 0.0, 0.0, -1.0)
 """Faces, the first two of all: one that no light passes, and one that all light does."""

@@ -26,8 +26,7 @@ from ladderlight_stages.perception.comparison import Comparison
 from ladderlight_stages.perception.lab_loops import lab_from
 from ladderlight_stages.perception.luminance import WHITE, XYZ_FROM_LINEAR
 
-_SMALL = 1 << 16
-"""Pixels of a picture for which SciPy is not imported."""
+_SMALL = 1 << 16  # pixels of a picture for which SciPy is not imported
 USUAL_DISTANCE = 0.6
 """Metres: arm's length, for stages that need a distance where the recipe has none."""
 OPPONENT_FROM_XYZ = np.array(

@@ -24,20 +24,15 @@ from ladderlight_stages.framing import (
 from ladderlight_stages.perception.luminance import luminance_of
 from ladderlight_stages.resampling.resampling import resampled
 
-_SIDE = 160
-"""Pixels of the longer side of the small copy that is measured; more find the same place, more slowly."""
+_SIDE = 160  # pixels of the longer side of the small copy that is measured; more find the same place, more slowly
 _NEAR, _FAR = 3, 28
 """Pixels to either side over which detail is averaged: at the place itself, and in its surroundings."""
-_FAINT = 0.02
-"""A step of lightness, in encoded values, of about the noise in a photograph."""
-_LEAST = 0.01
-"""What a place must stand out by to count at all."""
+_FAINT = 0.02  # a step of lightness, in encoded values, of about the noise in a photograph
+_LEAST = 0.01  # what a place must stand out by to count at all
 _UPWARDS = 0.5
 """How much more detail counts at the top than in the middle, and less at the foot: heads are in the upper half."""
-_NOTHING = 1e-6
-"""Pixels; rounding in the window's size."""
-_HEADROOM = 0.04
-"""Share of the window's height that is kept above its place."""
+_NOTHING = 1e-6  # pixels; rounding in the window's size
+_HEADROOM = 0.04  # share of the window's height that is kept above its place
 
 Keep = Literal[
     "centre",

@@ -21,8 +21,7 @@ _KERNELS: tuple[KernelName, ...] = ("floyd_steinberg", "fan", "sierra_light", "s
 _PATTERNS: tuple[Pattern, ...] = ("bayer", "blue_noise")
 _PATIENT, _IMPATIENT = 60, 8
 """Sweeps of the search."""
-_PLAIN = "diffuse floyd_steinberg at 1"
-"""The method that the manifest compares with."""
+_PLAIN = "diffuse floyd_steinberg at 1"  # the method that the manifest compares with
 
 
 @stage(
@@ -44,7 +43,7 @@ def advise(
     patient: Annotated[
         bool,
         Option(
-            "search with many sweeps, which takes 2 s to 9 s for a picture of 160x120, and longer for larger ones; "
+            "search with many sweeps, which takes 2 s to 11 s for a picture of 160x120, and longer for larger ones; "
             "otherwise with few, which takes about as long as all other methods together"
         ),
     ] = True,

@@ -32,8 +32,7 @@ from ladderlight_stages.reductions.diffuse.kernels import KERNELS
 from ladderlight_stages.reductions.diffuse.stage import diffused, diffused_onto
 from ladderlight_stages.reductions.nearest import nearest_codes
 
-_MOST = 1024
-"""Most colours, the most frequent, among which a picture's are chosen."""
+_MOST = 1024  # most colours, the most frequent, among which a picture's are chosen
 _ROUNDS = 8
 _COUNT = 16
 _LIMIT = 0.25

@@ -105,8 +105,7 @@ def blue_noise() -> Ranks:
 Pattern = Literal["bayer", "clustered_dot", "blue_noise"]
 
 _PATTERNS = {"bayer": bayer, "clustered_dot": clustered_dot}
-_MOST = 64
-"""Most colours in the mixture of a pixel where the guns depend on each other; else one for each threshold."""
+_MOST = 64  # most colours in the mixture of a pixel where the guns depend on each other; else one for each threshold
 _LIMIT = 0.25
 
 

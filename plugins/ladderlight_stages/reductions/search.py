@@ -21,10 +21,8 @@ from ladderlight_stages.refining.visible_error import VisibleError
 _FIRST, _ROUNDS = 6, 9
 """Tries that find the weights of areas that suffer, and those that then bring back their colours, at most: each with a
 sixth of the sweeps, but at least five. Of the first there is one for every ten sweeps."""
-_MOST = 1000.0
-"""Weight of areas that suffer, at most: with more, hardly anything else counts there."""
-_WARM = 0.1
-"""Temperature of the later tries, which begin with the last one's result."""
+_MOST = 1000.0  # weight of areas that suffer, at most: with more, hardly anything else counts there
+_WARM = 0.1  # temperature of the later tries, which begin with the last one's result
 _SUFFERING = 0.8
 """CIEDE2000 above diffusion's around a pixel, from which a try begins with diffusion's codes there; to the power of the
 tries before, so that more begins anew with each."""

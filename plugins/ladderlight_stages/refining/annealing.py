@@ -8,8 +8,7 @@ from ladderlight.units.arrays import Singles
 from ladderlight_stages.refining.annealing_loops import anneal
 from ladderlight_stages.refining.visible_error import TO_XYZ, VisibleError
 
-_MOVES = 32
-"""Codes that each pixel may take, its own included."""
+_MOVES = 32  # codes that each pixel may take, its own included
 PLACES = np.array([(0, 0), (0, 1), (1, -1), (1, 0), (1, 1), (-1, -1), (-1, 0), (-1, 1)], dtype=np.int32)
 _HOT, _COLD = 0.4, 0.05
 """Temperatures of the first and the last sweep, over the mean difference of the first choice. By experiment."""

@@ -8,8 +8,7 @@ from numpy.typing import NDArray
 from ladderlight.units.arrays import Singles
 from ladderlight_stages.compiled import compiled
 
-_DARK = 216 / 24389
-"""Share of white below which CIELAB's function is a straight line (CIE 15)."""
+_DARK = 216 / 24389  # share of white below which CIELAB's function is a straight line (CIE 15)
 _SLOPE = 24389 / 27 / 116
 _C0, _C1, _C2, _C3, _C4 = -0.02025787, 0.55618232, 0.6809533, -0.28296362, 0.06606241
 """Of a polynomial in fourth roots, which is the cube root of ``_DARK`` to 1.3 within 3.4e-5: roots of two are fast."""

@@ -20,8 +20,7 @@ from ladderlight_stages.perception.vision import (
     seen_opponent,
 )
 
-_REACH = 10
-"""Pixels to which the blurs of areas are followed."""
+_REACH = 10  # pixels to which the blurs of areas are followed
 _SCALES = {1.0: 0.1, 2.0: 1.0, 4.0: 0.25}
 """Standard deviations in pixels, for full, half and quarter resolution, and how much each counts."""
 _USUAL, _FROM_AFAR = 1e4, 8e5

@@ -5,8 +5,7 @@ import numpy as np
 from ladderlight.units.arrays import Ints, Singles
 from ladderlight_stages.compiled import compiled
 
-_TOGETHER = 4
-"""Rows that are added in one pass; the last few of a sum are added one by one."""
+_TOGETHER = 4  # rows that are added in one pass; the last few of a sum are added one by one
 
 
 @compiled

@@ -25,10 +25,8 @@ SHARP_SHARE = 0.3
 """Weight of the unblurred difference, the rest goes to the blurred one; a choice, no standard."""
 FINE = 4096
 """Tiles that are compared each with each in full."""
-_AT_ONCE = 1 << 15
-"""Tiles that are thinned together."""
-_LISTED = 8
-"""The nearest tiles that a tile remembers, so that it is seldom compared with all again."""
+_AT_ONCE = 1 << 15  # tiles that are thinned together
+_LISTED = 8  # the nearest tiles that a tile remembers, so that it is seldom compared with all again
 _PARTS = 4
 _ROUNDS = 20
 

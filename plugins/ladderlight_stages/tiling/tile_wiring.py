@@ -19,8 +19,7 @@ from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.levels import Pin, parity_of
 from ladderlight.units.arrays import Ints
 
-_FIRST = {Signal.X: 0, Signal.Y: 20, Signal.BANK: 40}
-"""First bit of each counter in a counter word."""
+_FIRST = {Signal.X: 0, Signal.Y: 20, Signal.BANK: 40}  # first bit of each counter in a counter word
 
 
 @dataclass(frozen=True)

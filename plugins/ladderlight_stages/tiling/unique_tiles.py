@@ -14,8 +14,7 @@ from ladderlight.units.arrays import Flags, Ints
 from ladderlight_stages.compiled import compiled
 
 Values = NDArray[np.unsignedinteger]
-_HEAP = 4096
-"""Cells that share a table, about."""
+_HEAP = 4096  # cells that share a table, about
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

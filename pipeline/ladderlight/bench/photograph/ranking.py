@@ -30,8 +30,7 @@ _CAST = 0.15
 
 A missing resistor differs from its line stuck low in little else than the brightness of the gun.
 """
-_SOUND = 4
-"""How much likelier no fault is beforehand than any one of hundreds: a subtle one must fit clearly better."""
+_SOUND = 4  # how much likelier no fault is beforehand than any one of hundreds: a subtle one must fit clearly better
 FITTING = 0.5
 """Share of a photograph's variance that a picture which fits explains at least."""
 DARK = 0.5

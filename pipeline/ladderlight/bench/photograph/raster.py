@@ -25,8 +25,7 @@ _ENDS = 0.1  # share of a side at each end that does not count for its line: cor
 _SAMPLES = 3  # samples across and down each cell
 _EVEN = 0.01  # spread of a picture's light that does not show where its corners are
 _LEVELS = ((3.0, 4), (1.2, 3), (0.6, 3))  # blur in cells, coarse to fine, and steps at each
-_LONGEST = 1600
-"""Pixels of the longer side of what is worked on: enough for ten a picture pixel, and quick."""
+_LONGEST = 1600  # pixels of the longer side of what is worked on: enough for ten a picture pixel, and quick
 _LARGEST = 200_000_000
 _TYPES = ("JPEG", "PNG")
 

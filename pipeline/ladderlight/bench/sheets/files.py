@@ -14,15 +14,12 @@ from ladderlight.proof.templating import fill
 from ladderlight.system.printable import printable
 from ladderlight.units.words import frequency, in_words
 
-_ACTING = ("=", "+", "-", "@")
-"""What makes a spreadsheet take a cell for a formula (common practice)."""
-_MARK = "Ladderlight"
-"""Head of the last column, which is empty: where a written file is marked as this command's own."""
+_ACTING = ("=", "+", "-", "@")  # what makes a spreadsheet take a cell for a formula (common practice)
+_MARK = "Ladderlight"  # head of the last column, which is empty: where a written file is marked as this command's own
 WIDTH = 78
 _TEXT = 20  # columns that are left for a sentence on a narrow terminal
 _AT = 22  # column in which readings begin
-_Lines = Iterator[str | tuple[str, int]]
-"""Lines; one that may be too long with the spaces before what is left of it."""
+_Lines = Iterator[str | tuple[str, int]]  # lines; one that may be too long with the spaces before what is left of it
 
 
 def bench_files(project: str, bench: Bench) -> Iterator[tuple[str, bytes]]:

@@ -14,6 +14,8 @@ from ladderlight.errors import Finding, Problem
 from ladderlight.units.words import joined
 
 _GATE = "gate or disable the outputs during blanking"
+_EDGES = ("hsync", "vsync", "blank")
+"""Lines whose edges count; counters with a synchronous load look at their reset at the clock edge alone."""
 
 
 def blanking_findings(board: Board) -> Iterator[Finding]:
@@ -68,10 +70,6 @@ def _shared_in_words(board: Board, shared: Shared) -> str:
         f"count {count} memory {shared.memory} is read at {shared.address:04X}h again, "
         f"one of {shared.words:,} words of the picture; {wire}{_GATE}"
     )
-
-
-_EDGES = ("hsync", "vsync", "blank")
-"""Lines whose edges count; counters with a synchronous load look at their reset at the clock edge alone."""
 
 
 def timing_problems(board: Board) -> list[Problem]:

@@ -25,7 +25,10 @@ def report(board: Board, found: Sequence[Finding]) -> dict[str, Any]:
         document |= {
             "picture": asdict(board.geometry) | {"banks": board.bank_count},
             "raster": _raster(board),
-            "palette": _palette(board),
+            "palette": [
+                {"code": code, "volts": [round(float(volt), 6) for volt in volts], "srgb": board.palette.hex_of(code)}
+                for code, volts in enumerate(board.palette.volts)
+            ],
             "ladder": ladder_document(board.ladder),
             "memories": _memories(board),
             "devices": _devices(board),
@@ -65,14 +68,6 @@ def _counts(counter: Counter) -> dict[str, int]:
         "reset_to": counter.reset_to,
         "total": counter.counts.total,
     }
-
-
-def _palette(board: Board) -> list[dict[str, Any]]:
-    palette = board.palette
-    return [
-        {"code": code, "volts": [round(float(volt), 6) for volt in volts], "srgb": palette.hex_of(code)}
-        for code, volts in enumerate(palette.volts)
-    ]
 
 
 def _memories(board: Board) -> list[dict[str, Any]]:

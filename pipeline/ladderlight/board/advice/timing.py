@@ -32,6 +32,14 @@ OSCILLATORS: tuple[Fraction, ...] = tuple(Fraction(mhz) * 1_000_000 for mhz in _
 """In hertz."""
 
 _DIVISIONS = {1: "", 2: " halved", 4: " divided by 4", 8: " divided by 8"}
+_LEFT = {
+    "black": "black",
+    "fill": "the fill before the picture",
+    "picture": "words of other places of the picture",
+    "unknown": "the words read before the picture",
+}
+MOST_SHIFTS = 6
+"""Number of x bits by which a wider repeat is searched."""
 
 
 def fitting_sources(raster: Raster, most: int = 3) -> list[tuple[Fraction, int]]:
@@ -108,16 +116,6 @@ def _differing(preset: Counter, cleared: Counter) -> tuple[str, str]:
         if one != other:
             return f"{part} begins at {one}", f" and {part} begins at {other}"
     return f"its last count is {preset.last}", ""
-
-
-_LEFT = {
-    "black": "black",
-    "fill": "the fill before the picture",
-    "picture": "words of other places of the picture",
-    "unknown": "the words read before the picture",
-}
-MOST_SHIFTS = 6
-"""Number of x bits by which a wider repeat is searched."""
 
 
 def speed_findings(board: Board) -> Iterator[Finding]:

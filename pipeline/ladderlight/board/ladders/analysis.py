@@ -130,9 +130,11 @@ def analyse(ladder: Ladder) -> LadderAnalysis:
         channels += (_channel(ladder, channel, network, unloaded, lines) for channel in group)
         states = all_states(len(lines))
         solution = network.solve(states)
-        drivers.update((current.line, current) for current in _drivers(lines, states, solution))
+        source, sink = np.where(states, solution.currents, 0.0), np.where(states, 0.0, -solution.currents)
+        for line, high, low in zip(lines, source.max(axis=0).tolist(), sink.max(axis=0).tolist(), strict=True):
+            drivers[line] = DriverCurrent(line=line, source=high, sink=low)
         resistors += _powers(ladder, group, solution)
-        supply += float(np.where(states, solution.currents, 0.0).sum(axis=1).max(initial=0.0))
+        supply += float(source.sum(axis=1).max(initial=0.0))
     order = {channel.name: position for position, channel in enumerate(ladder.channels)}
     return LadderAnalysis(
         channels=tuple(sorted(channels, key=lambda found: order[found.name])),
@@ -204,13 +206,6 @@ def _open_volts(unloaded: Network, channel: Channel, states: Flags) -> list[floa
     held = np.logical_or(states.any(axis=1), always)
     volts = iter(unloaded.solve(states[held]).at(channel.name).tolist())
     return [next(volts) if here else None for here in held.tolist()]
-
-
-def _drivers(lines: tuple[str, ...], states: Flags, solution: Solution) -> list[DriverCurrent]:
-    source = np.where(states, solution.currents, 0.0).max(axis=0)
-    sink = np.where(states, 0.0, -solution.currents).max(axis=0)
-    most = zip(lines, source.tolist(), sink.tolist(), strict=True)
-    return [DriverCurrent(line=line, source=high, sink=low) for line, high, low in most]
 
 
 def _powers(ladder: Ladder, group: tuple[Channel, ...], solution: Solution) -> list[ResistorPower]:

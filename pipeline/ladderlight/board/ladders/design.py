@@ -18,8 +18,7 @@ Series = Literal["E6", "E12", "E24", "E48", "E96", "E192"]
 
 _E24 = (10, 11, 12, 13, 15, 16, 18, 20, 22, 24, 27, 30, 33, 36, 39, 43, 47, 51, 56, 62, 68, 75, 82, 91)
 """E24. E12 is every second of these and E6 every fourth; they are older than the rule for the finer series."""
-_OFF_THE_RULE = {919: 920}
-"""The one value, of E192, where the standard departs from its rule."""
+_OFF_THE_RULE = {919: 920}  # the one value, of E192, where the standard departs from its rule
 TOLERANCES: dict[Series, float] = {"E6": 0.2, "E12": 0.1, "E24": 0.05, "E48": 0.02, "E96": 0.01, "E192": 0.005}
 """The tolerance that each series is made for (IEC 60063)."""
 SMALLEST, LARGEST = 10.0, 1e6
@@ -27,6 +26,11 @@ SMALLEST, LARGEST = 10.0, 1e6
 
 _JOINED: tuple[Joined, ...] = get_args(Joined)
 _SAME_DIGITS = 12
+MOST_BITS = 8
+ALTERNATIVES = 10
+_COARSE: tuple[Series, ...] = ("E6", "E12", "E24")
+_FEW = 4
+_CHANNEL = "drive"
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)
@@ -89,13 +93,6 @@ def stock_of(series: Series, *, pairs: bool = False) -> Stock:
     kept = order[np.concatenate([[True], np.diff(rounded[order]) > 0])]
     kept = kept[(all_ohms[kept] >= SMALLEST) & (all_ohms[kept] <= LARGEST)]
     return Stock(ohms=all_ohms[kept], first=all_first[kept], second=all_second[kept], joined=joined[kept])
-
-
-MOST_BITS = 8
-ALTERNATIVES = 10
-_COARSE: tuple[Series, ...] = ("E6", "E12", "E24")
-_FEW = 4
-_CHANNEL = "drive"
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -17,8 +17,7 @@ from ladderlight.units.parsing import MisfitError, quantity
 from ladderlight.units.words import percent
 
 MOST_KINDS = 48
-_ANY = 1 << 30
-"""Stands for as many as are needed."""
+_ANY = 1 << 30  # stands for as many as are needed
 _ENTRY = re.compile(r"(?:(?P<count>\d+)\s*[x×*]\s*)?(?P<value>[^=]+?)\s*(?:=\s*(?P<measured>.+))?")
 _FIRST, _DEEP, _DEEPEST = 64, 1024, 4096
 """Ladders of which sets for several channels are made: at first, where one set is enough, and at most."""

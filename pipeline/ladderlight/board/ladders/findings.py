@@ -20,10 +20,8 @@ MEMORY_RATED = 2e-3
 """Amperes up to which memory datasheets specify the output voltage (from memory: 0.4 mA high, 2.1 mA low)."""
 SMALL_RESISTOR = 0.125
 """Rating of a small resistor in watts (common practice)."""
-_SEEN = 0.5e-3
-"""Volts that messages round to."""
-_SHOWN = 1 / 255
-"""Share of the peak below which two levels look alike: one step of an 8-bit sRGB picture."""
+_SEEN = 0.5e-3  # volts that messages round to
+_SHOWN = 1 / 255  # share of the peak below which two levels look alike: one step of an 8-bit sRGB picture
 
 
 def ladder_findings(subject: Ladder | Board, guns: Sequence[str] = GUNS) -> list[Finding]:

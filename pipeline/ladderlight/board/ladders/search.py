@@ -17,6 +17,12 @@ Even = Literal["volts", "perceptual"]
 
 WORST = 0.25
 """Share of the whole range that a ladder's largest error may be; worse ladders are not offered."""
+_CHUNK = 1 << 18  # numbers that are worked on at a time
+_ROWS = 256  # ladders whose next bits are bounded at a time
+_SLACK = 1 + 1e-9
+_WIDE = 4e-3  # share of the range up to which it widens in large steps
+_ROUNDING = 1e-13
+_NARROW = 4e-9  # share of the whole range from which the search starts to widen
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -65,18 +71,6 @@ class Goal:
     def volts_for(self, effect: Floats) -> Floats:
         """Return the inverse of :meth:`effect`."""
         return effect if self.even == "volts" else self.peak * srgb_from_linear(luminance_of(effect))
-
-
-_CHUNK = 1 << 18
-"""Numbers that are worked on at a time."""
-_ROWS = 256
-"""Ladders whose next bits are bounded at a time."""
-_SLACK = 1 + 1e-9
-_WIDE = 4e-3
-"""Share of the range up to which it widens in large steps."""
-_ROUNDING = 1e-13
-_NARROW = 4e-9
-"""Share of the whole range from which the search starts to widen."""
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

@@ -13,11 +13,9 @@ from ladderlight.units.arrays import Flags, Floats
 WHITE_LOW, WHITE_HIGH = 0.665, 0.770
 """Volts between which white is as the VESA Video Signal Standard has it: 0.700 V, +0.070 -0.035."""
 
-_NOTHING = 1e-13
-"""Volts below which a gain is rounding."""
+_NOTHING = 1e-13  # volts below which a gain is rounding
 _PERCENTILES = (5.0, 50.0, 95.0)
-_MOST_LINES = 9
-"""Lines of one channel whose states' worst corners are looked for all together."""
+_MOST_LINES = 9  # lines of one channel whose states' worst corners are looked for all together
 
 
 @dataclass(frozen=True, kw_only=True)

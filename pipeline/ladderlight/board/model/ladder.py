@@ -16,6 +16,10 @@ from ladderlight.units.arrays import Flags, Floats, Ints
 Joined = Literal["single", "series", "parallel"]
 SIGNS: dict[Joined, str] = {"single": "", "series": " + ", "parallel": " || "}
 """How the parts are written."""
+GUNS = ("red", "green", "blue")
+LOAD = "load"
+"""Name of the monitor's resistance among a channel's resistors."""
+Response = Literal["srgb", "tube"]
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -49,13 +53,6 @@ def mark_of(ohms: float) -> str:
     text = f"{ohms / factor:.6g}"
     whole, point, part = text.partition(".")
     return f"{whole}{letter}{part}" if point or letter != "R" else text
-
-
-GUNS = ("red", "green", "blue")
-LOAD = "load"
-"""Name of the monitor's resistance among a channel's resistors."""
-
-Response = Literal["srgb", "tube"]
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

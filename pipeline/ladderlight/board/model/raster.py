@@ -12,6 +12,8 @@ from ladderlight.units.arrays import Ints
 
 TOLERANCE = 0.005
 """Allowed deviation of a mode's dot clock: DMT's general 0.5 % (from memory)."""
+USABLE = 0.02
+"""Deviation up to which the raster of a clock that is off is still worked out like that of the clock that is meant."""
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -86,10 +88,6 @@ MODES = {
         _mode("1024x768@60", "65", "1024/24/136/160/1344", "768/3/6/29/806", "--"),
     )
 }
-
-
-USABLE = 0.02
-"""Deviation up to which the raster of a clock that is off is still worked out like that of the clock that is meant."""
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -12,8 +12,7 @@ _LEAST = 20  # narrower terminals break lines by themselves
 _LABELS = 24  # longest label, in columns, under whose text the rest of a line is indented
 _STEP = 2
 _LABEL = re.compile(r" *\S+(?: \S+)* {2,}")
-_FIGURE = re.compile(r"\d (?:[pnumkMG]?(?:V|A|W|s|Hz|ohm|m|B)|%)(?!\w)")
-"""A figure stays with its unit."""
+_FIGURE = re.compile(r"\d (?:[pnumkMG]?(?:V|A|W|s|Hz|ohm|m|B)|%)(?!\w)")  # a figure stays with its unit
 _QUOTED_PATH = re.compile(r"'[^']*[/\\][^']*'")
 
 

@@ -7,10 +7,8 @@ that is lost costs its tasks, which others take.
 
 from __future__ import annotations
 
-import logging
 import os
 import queue
-import signal
 import tempfile
 import time
 from collections import Counter, deque
@@ -26,25 +24,22 @@ from distributed import Client, KilledWorker, LocalCluster
 
 from ladderlight.engine.coded import CodedUnit
 from ladderlight.engine.executors.job import Job
+from ladderlight.engine.executors.local_cluster import kill, local_cluster, silence
 from ladderlight.engine.executors.orders import Order, kept, lost
 from ladderlight.engine.executors.worker import Absent, Home, JobPlugin, work_out
 from ladderlight.engine.work import Task, Work
 from ladderlight.errors import BuildError, Fault, PictureError
 from ladderlight.storage.output import NOTHING_REPLACED
-from ladderlight.storage.stopping import deaf, leave_behind, noting_stops, stoppable
+from ladderlight.storage.stopping import leave_behind, noting_stops, stoppable
 from ladderlight.storage.writing import read_regular
 from ladderlight.system.versions import versions
 
 LOCAL = "local"
-_WARNINGS = "PYTHONWARNINGS"
-_OF_TRACKER = "ignore::UserWarning:multiprocessing.resource_tracker"
-"""Python's process that cleans up after this one prints a warning when it has to, as after a stop."""
-_PATIENCE = 20.0
-"""Seconds without any worker after which a build gives up."""
-_ANSWER = 10.0
-"""Seconds in which a scheduler has to answer."""
-_AHEAD = 3
-"""Tasks for each thread that are handed out at once."""
+_PATIENCE = 20.0  # seconds without any worker after which a build gives up
+_ANSWER = 10.0  # seconds in which a scheduler has to answer
+_AHEAD = 3  # tasks for each thread that are handed out at once
+_LONG = 0.2
+"""Seconds up to which short tasks are sent as one: each costs this process 5 ms, and a worker waits for the answer."""
 _COMPARED = ("ladderlight", "numba", "numpy")
 _VERSIONS = (
     f"{{name: getattr(__import__(name), '__version__', 'unknown') if __import__('importlib.util').util.find_spec(name)"
@@ -53,13 +48,16 @@ _VERSIONS = (
 """An expression for the versions of a worker: of Ladderlight, a worker may have another one or none."""
 
 
+_Numbers = tuple[int, ...]  # of tasks that are sent as one
+
+
 class _Future(Protocol):
     """A task on its way, as the library has it."""
 
     key: str
     status: str
 
-    def result(self, timeout: float) -> object: ...
+    def result(self, timeout: float) -> tuple[Sequence[object], float]: ...
     def cancelled(self) -> bool: ...
     def add_done_callback(self, call: Callable[[_Future], None]) -> None: ...
 
@@ -93,7 +91,7 @@ def on_cluster(address: str, workers: int | None = None) -> Iterator[Cluster]:
     """
     with ExitStack() as stack:
         stack.enter_context(dask.config.set({"distributed.admin.large-graph-warning-threshold": "1GB"}))
-        _silence()
+        silence()
         local = folder = None
         try:
             with noting_stops(NOTHING_REPLACED):
@@ -101,7 +99,7 @@ def on_cluster(address: str, workers: int | None = None) -> Iterator[Cluster]:
                     # Of this process, since workers that are killed leave what they have in theirs.
                     folder = tempfile.TemporaryDirectory(prefix="ladderlight-", ignore_cleanup_errors=True)
                     stack.callback(folder.cleanup)
-                    local = stoppable(partial(_local, workers or os.cpu_count() or 1, folder.name))
+                    local = stoppable(partial(local_cluster, workers or os.cpu_count() or 1, folder.name))
                     stack.enter_context(local)
                     address = local.scheduler_address
                 client = stack.enter_context(_client(address))
@@ -110,7 +108,7 @@ def on_cluster(address: str, workers: int | None = None) -> Iterator[Cluster]:
             if folder is not None:  # the library would wait for what the workers are at
                 stack.pop_all()
                 leave_behind()
-                _kill(local)
+                kill(local)
                 folder.cleanup()
             raise
 
@@ -139,34 +137,6 @@ def _client(address: str) -> Client:
         client.close()
         raise
     return client
-
-
-def _local(workers: int, folder: str) -> LocalCluster:
-    """Start a cluster here. It is ended by this process, and by nobody who presses Ctrl-C."""
-    before = os.environ.get(_WARNINGS)
-    os.environ[_WARNINGS] = ",".join(filter(None, (before, _OF_TRACKER)))
-    try:
-        with deaf():
-            return LocalCluster(
-                n_workers=workers,
-                threads_per_worker=1,
-                memory_limit=0,
-                dashboard_address="127.0.0.1:0",  # any free port; None would be 8787, for all to see
-                worker_dashboard_address=None,
-                silence_logs=logging.CRITICAL,
-                local_directory=folder,
-                env=dict.fromkeys(("TMPDIR", "TEMP", "TMP"), folder),
-            )
-    finally:
-        os.environ.pop(_WARNINGS)
-        os.environ.update({} if before is None else {_WARNINGS: before})
-
-
-def _kill(local: LocalCluster | None) -> None:
-    """End the workers at once; those that have not come yet see that this process ends."""
-    for nanny in local.workers.values() if local else ():
-        with suppress(OSError, AttributeError, TypeError):  # it has ended already
-            os.kill(nanny.pid, signal.SIGKILL)
 
 
 class Cluster:
@@ -198,8 +168,10 @@ class _Round:
         self._digest = ""
         self._sends = False
         """Whether contents of files are sent at once, as some worker did not find one."""
-        self._answers: queue.SimpleQueue[tuple[int, _Future]] = queue.SimpleQueue()
-        self._begun: dict[int, _Future] = {}
+        self._answers: queue.SimpleQueue[tuple[_Numbers, _Future]] = queue.SimpleQueue()
+        self._begun: dict[_Numbers, _Future] = {}
+        self._worked, self._seconds = 0, 0.0
+        """How many tasks workers have done, and how long these took."""
         self._tried: Counter[int] = Counter()
         self._serials = count()
         self._alone_since: float | None = None
@@ -215,36 +187,42 @@ class _Round:
                 turn += 1
                 continue
             while waiting and len(self._begun) < ahead:
-                number = waiting.popleft()
-                # Files made ready lie in the cache of one worker, and the animation is coded by another.
-                known = kept(self._work, tasks[number])
-                if known is not None or tasks[number].ready is not None:
-                    done[number] = known
-                else:
-                    self._begin(number, tasks[number])
+                together: list[int] = []
+                size = self._size(len(waiting), ahead)
+                while waiting and len(together) < size:
+                    number = waiting.popleft()
+                    # Files made ready lie in the cache of one worker, and the animation is coded by another.
+                    known = kept(self._work, tasks[number])
+                    if known is not None or tasks[number].ready is not None:
+                        done[number] = known
+                    else:
+                        together.append(number)
+                self._begin(tuple(together), tasks)
             if suspects and not waiting and not self._begun:  # with nothing beside it that could be to blame
-                self._begin(suspects[0], tasks[suspects.popleft()])
+                self._begin((suspects.popleft(),), tasks)
             if turn in done:
                 continue
-            number, future = self._answer(tasks)
-            ahead = max(1, self._ahead()) if number % 32 == 0 else ahead
+            numbers, future = self._answer(tasks)
+            ahead = max(1, self._ahead()) if any(number % 32 == 0 for number in numbers) else ahead
             try:
-                found = future.result(timeout=_ANSWER)
+                results, seconds = future.result(timeout=_ANSWER)
             except TimeoutError:  # the worker that had it was lost, and another one has to work it out
-                self._await(number, future)
+                self._await(numbers, future)
                 self._check_workers(tasks)
                 continue
             except KilledWorker:
-                if self._tried[number] > 1 and not self._begun:
-                    done[number] = lost(tasks[number])
+                if self._tried[numbers[0]] > 1 and not self._begun:  # then it was alone
+                    done[numbers[0]] = lost(tasks[numbers[0]])
                 else:
-                    suspects.append(number)
+                    suspects += numbers
                 continue
-            if isinstance(found, Absent):
-                self._sends = True
-                done |= self._send(number, tasks[number])
-            else:
-                done[number] = self._taken(tasks[number], found)
+            self._worked, self._seconds = self._worked + len(numbers), self._seconds + seconds
+            for number, found in zip(numbers, results, strict=True):
+                if isinstance(found, Absent):
+                    self._sends = True
+                    done |= self._send(number, tasks)
+                else:
+                    done[number] = self._taken(tasks[number], found)
 
     def end(self, *, told: bool = True) -> None:
         """Give up what has not begun, and have the workers forget the job, unless they end with it."""
@@ -257,28 +235,36 @@ class _Round:
             if self._plugin is not None:
                 self._client.unregister_worker_plugin(self._plugin.name)
 
-    def _begin(self, number: int, task: Task, sent: Mapping[int, bytes] | None = None) -> None:
+    def _size(self, left: int, ahead: int) -> int:
+        """Return how many tasks are sent as one: one of them first, and where contents go with them."""
+        mean = self._seconds / self._worked if self._worked and not self._sends else _LONG
+        return max(1, min(int(_LONG / max(mean, 1e-6)), left // ahead))
+
+    def _begin(self, numbers: _Numbers, tasks: Sequence[Task], sent: Mapping[int, bytes] | None = None) -> None:
+        if not numbers:
+            return
         if self._plugin is None:
             self._offer()
-        order = Order.of(task, self._work.plan.numbers)
+        orders = [Order.of(tasks[number], self._work.plan.numbers) for number in numbers]
         if sent is None and self._sends:
-            sent = _contents(order, task)
-        self._tried[number] += 1
-        key = f"ladderlight-{self._name}-{number}-{next(self._serials)}"
-        future = self._client.submit(work_out, self._digest, order, sent or {}, key=key, pure=False)
-        self._await(number, future)
+            sent = _contents(orders[0], tasks[numbers[0]])
+        self._tried.update(numbers)
+        key = f"ladderlight-{self._name}-{numbers[0]}-{next(self._serials)}"
+        future = self._client.submit(work_out, self._digest, orders, sent or {}, key=key, pure=False)
+        self._await(numbers, future)
 
-    def _await(self, number: int, future: _Future) -> None:
-        """Have an answer come when the task is done."""
-        self._begun[number] = future
-        future.add_done_callback(lambda done: self._answers.put((number, done)))
+    def _await(self, numbers: _Numbers, future: _Future) -> None:
+        """Have an answer come when the tasks are done."""
+        self._begun[numbers] = future
+        future.add_done_callback(lambda done: self._answers.put((numbers, done)))
 
-    def _send(self, number: int, task: Task) -> dict[int, object]:
+    def _send(self, number: int, tasks: Sequence[Task]) -> dict[int, object]:
         """Send a task with the contents of its files. Where they cannot be read here either, work it out here."""
         self._tried[number] -= 1
+        task = tasks[number]
         sent = _contents(Order.of(task, self._work.plan.numbers), task)
         if len(sent) == len(task.unit.files):
-            self._begin(number, task, sent)
+            self._begin((number,), tasks, sent)
             return {}
         try:
             return {number: self._work.run(task)}
@@ -305,7 +291,7 @@ class _Round:
         self._plugin = JobPlugin(self._digest, job.data, home)
         self._client.register_plugin(self._plugin)
 
-    def _answer(self, tasks: Sequence[Task]) -> tuple[int, _Future]:
+    def _answer(self, tasks: Sequence[Task]) -> tuple[_Numbers, _Future]:
         """Wait for an answer while there are workers.
 
         Raises
@@ -315,18 +301,18 @@ class _Round:
         """
         while True:
             try:
-                number, future = self._answers.get(timeout=1.0)
+                numbers, future = self._answers.get(timeout=1.0)
             except queue.Empty:
                 self._check_workers(tasks)
                 continue
-            del self._begun[number]
+            del self._begun[numbers]
             if future.status == "lost":  # with its worker, when it was done; another one has to work it out
-                self._await(number, future)
+                self._await(numbers, future)
                 self._check_workers(tasks)
                 continue
             if future.cancelled():
                 raise BuildError("the scheduler was lost; start it again, then build again", where="--cluster")
-            return number, future
+            return numbers, future
 
     def _check_workers(self, tasks: Sequence[Task]) -> None:
         if self._ahead():
@@ -350,7 +336,7 @@ class _Round:
         for _, event in self._client.get_events("all"):
             if event.get("action") == "remove-worker" and not event.get("expected"):
                 deaths.update(event.get("processing-tasks", ()))
-        counts = {number: deaths[future.key] for number, future in self._begun.items()}
+        counts = {number: deaths[future.key] for numbers, future in self._begun.items() for number in numbers}
         most = max(counts.values(), default=0)
         yield Fault(where="--cluster", message="no workers are left; start some, then build again")
         for number in sorted(number for number, times in counts.items() if times == most and most):
@@ -385,10 +371,3 @@ def _refuse_others(client: Client) -> None:
             faults.append(Fault(where=f"worker {worker}", message=message))
     if faults:
         raise BuildError.of(faults)
-
-
-def _silence() -> None:
-    """Leave it to the build to report what goes wrong."""
-    for name in list(logging.root.manager.loggerDict):
-        if name.partition(".")[0] == "distributed":
-            logging.getLogger(name).setLevel(logging.CRITICAL)

@@ -24,8 +24,7 @@ from ladderlight.engine.work import Task, Work, at_once
 from ladderlight.errors import PictureError
 from ladderlight.storage.stopping import deaf
 
-_AHEAD = 4
-"""How many tasks for each worker are handed out beyond the one that is waited for."""
+_AHEAD = 4  # how many tasks for each worker are handed out beyond the one that is waited for
 
 
 @contextmanager

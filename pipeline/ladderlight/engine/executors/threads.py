@@ -16,8 +16,7 @@ from ladderlight.engine.work import Task, Work, at_once
 from ladderlight.errors import PictureError
 from ladderlight.storage.stopping import worker_threads
 
-_AHEAD = 4
-"""Tasks for each thread that are handed out at once."""
+_AHEAD = 4  # tasks for each thread that are handed out at once
 _FREED = 31 << 20
 """Bytes of memory that are taken once and freed, never touched. From then on glibc returns less memory to the system
 between pictures, mallopt(3), M_MMAP_THRESHOLD; to get it back took two milliseconds a picture."""

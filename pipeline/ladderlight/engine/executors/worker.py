@@ -3,8 +3,9 @@
 import hashlib
 import os
 import tempfile
+import time
 from collections import Counter
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -70,14 +71,20 @@ _at_work: Counter[str] = Counter()
 _changed = Condition()
 
 
-def work_out(digest: str, order: Order, sent: Mapping[int, bytes]) -> Any:
-    """Work out a task of a job; ``sent`` are contents of files, by their numbers.
+def work_out(digest: str, orders: Sequence[Order], sent: Mapping[int, bytes]) -> tuple[list[Any], float]:
+    """Work out tasks of a job, one after another; ``sent`` are contents of files, by their numbers.
 
     Returns
     -------
-    Coded pictures, in memory unless they are in the cache of the build; or what a survey has seen by the places of
-    the files in the task; or :class:`Absent`, or a :class:`PictureError`.
+    The result of each, and how many seconds all have taken. A result is coded pictures, in memory unless they are in
+    the cache of the build; or what a survey has seen by the places of the files in the task; or :class:`Absent`, or a
+    :class:`PictureError`.
     """
+    began = time.perf_counter()
+    return [_worked_out(digest, order, sent) for order in orders], time.perf_counter() - began
+
+
+def _worked_out(digest: str, order: Order, sent: Mapping[int, bytes]) -> Any:
     with _job(digest) as (opened, home), tempfile.TemporaryDirectory(prefix="ladderlight-") as folder:
         work = opened.work
         files = work.plan.recipe.files

@@ -47,8 +47,7 @@ _LOOKS = {
 }
 _ALMOST = 0.005  # by how much the proportions of a pixel may differ from a square's and look alike
 _FARTHEST = 6  # metres that the slider of the distance reaches at least
-_DATA = "\N{SYMBOL FOR DATA LINK ESCAPE}"
-"""Where the data go in once it is known how much room the rest leaves."""
+_DATA = "\N{SYMBOL FOR DATA LINK ESCAPE}"  # where the data go in once it is known how much room the rest leaves
 _MOST_NAMED = 12
 _STATES = {
     "changed": "Changed too",

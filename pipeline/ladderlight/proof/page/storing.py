@@ -22,8 +22,7 @@ ALPHABET = "".join(chr(code) for code in range(0x21, 0x7F) if chr(code) not in '
 _BITS = 13
 _SINGLE = 6  # bits that one character alone holds, at the end
 _LEAST_PAGE = 1024
-_LONGEST_CHAIN = 24
-"""Pages that are told from each other in a row, so that few must be unpacked to see one."""
+_LONGEST_CHAIN = 24  # pages that are told from each other in a row, so that few must be unpacked to see one
 _MUCH_ALIKE = 0.4  # share of a page's words from which on its difference to the one before is tried
 _STEPS = (
     *((1, quality) for quality in (75, 60, 45, 30, 20, 10, 5)),

@@ -15,6 +15,10 @@ from ladderlight.units.arrays import Bytes, Floats, Ints, Words, bytes_per_word
 
 _MOST_BANK_LINES = 6
 _PROBES = 4096
+_NEAR = 16
+_TABLES = 8
+_KEPT = 64
+_MOST = 4  # distances that are given of those that agree in as many bytes
 
 
 def byte_order(pins: Pins, wanted: Words, read: Sequence[Section]) -> Iterator[Fault]:
@@ -100,23 +104,12 @@ def shiftable(device: Device, read: Sequence[Section]) -> list[Ints]:
 
 def shifted(pins: Pins, wanted: Words, found: Words, view: Ints) -> Iterator[Fault]:
     """Yield the likeliest shifts. ``view`` gives the places of the image in the order in which they may be shifted."""
-    should = image_of(wanted, pins.device)
+    width, should = pins.device.part.width, image_of(wanted, pins.device)
     before, after = should[view], image_of(found, pins.device)[view]
-
-    def seen(moved: Bytes) -> Words:
+    for shift in shifts(before, after, bytes_per_word(width)):
         image = should.copy()
-        image[view] = moved
-        return words_of(image.tobytes(), pins.device.part.width)
-
-    for shift in shifts(before, after, bytes_per_word(pins.device.part.width)):
-        yield fixed("shifted", shift.text, seen(shift.of(before)))
-
-
-_NEAR = 16
-_TABLES = 8
-_KEPT = 64
-_MOST = 4
-"""Distances that are given of those that agree in as many bytes."""
+        image[view] = shift.of(before)
+        yield fixed("shifted", shift.text, words_of(image.tobytes(), width))
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -20,6 +20,17 @@ from ladderlight.readback.dumps import Reading
 from ladderlight.readback.sections import Section, mask_of
 from ladderlight.units.arrays import Flags, Ints, MemoryWords, Words
 
+SECOND = 3.0
+"""What a second fault must explain more than one alone, in words."""
+_PROBES = 768
+_ALONE = ("blank", "all_zero", "badly_erased", "weakly_programmed")
+_KEPT = 12
+_SAMPLE = 1 << 12
+_SHORTLIST = 12
+_MOST_MISSED = 0.1
+"""Share of the differences that two faults may leave: among so many pairs, one explains more than half by chance."""
+_LEAST = 0.05
+
 
 def possible_faults(board: Board, wanted: Words, reading: Reading, known: Sequence[Fault] = ()) -> Iterator[Fault]:
     """Yield every single fault that is worth trying, after all that a healthy chip may hold, which is ``known``.
@@ -41,13 +52,6 @@ def possible_faults(board: Board, wanted: Words, reading: Reading, known: Sequen
         yield banks
     for view in shiftable(device, read):
         yield from shifted(pins, wanted, found, view)
-
-
-SECOND = 3.0
-"""What a second fault must explain more than one alone, in words."""
-_PROBES = 768
-_ALONE = ("blank", "all_zero", "badly_erased", "weakly_programmed")
-_KEPT = 12
 
 
 def two_faults(
@@ -93,13 +97,6 @@ def two_faults(
         )
         for _, at, held, one in nsmallest(_KEPT, counted(), key=itemgetter(0))  # of equal ones the first
     ]
-
-
-_SAMPLE = 1 << 12
-_SHORTLIST = 12
-_MOST_MISSED = 0.1
-"""Share of the differences that two faults may leave: among so many pairs, one explains more than half by chance."""
-_LEAST = 0.05
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -276,8 +276,7 @@ def _per_tray(value: object) -> str | int:
 
 
 _REVISION = re.compile(r"[A-Za-z0-9][A-Za-z0-9_-]{0,39}")
-_TAKEN = ("devices", "proof")
-"""Folders of a build of a recipe without revisions."""
+_TAKEN = ("devices", "proof")  # folders of a build of a recipe without revisions
 
 
 def _revision_name(text: str) -> str:

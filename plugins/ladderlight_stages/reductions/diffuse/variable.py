@@ -20,8 +20,7 @@ from ladderlight_stages.halftone.palette_loops import UNITS as PALETTE_UNITS
 from ladderlight_stages.halftone.palette_tables import palette_tables
 from ladderlight_stages.reductions.diffuse.variable_loops import diffuse_variable, diffuse_variable_palette
 
-_STEPS = 1024
-"""Steps of light in the tables of shares and noise for palettes."""
+_STEPS = 1024  # steps of light in the tables of shares and noise for palettes
 
 
 @dataclass(frozen=True, kw_only=True, eq=False)

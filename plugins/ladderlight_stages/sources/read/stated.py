@@ -30,8 +30,7 @@ _PRIMARIES = {  # ITU-T H.273, table 2
     11: (0.314, 0.351, 0.680, 0.320, 0.265, 0.690, 0.150, 0.060),
     12: (*_D65, 0.680, 0.320, 0.265, 0.690, 0.150, 0.060),
 }
-_SRGB = 0.0
-"""In place of an exponent: the curve of IEC 61966-2-1."""
+_SRGB = 0.0  # in place of an exponent: the curve of IEC 61966-2-1
 _EXPONENTS = {  # ITU-T H.273, table 3; the curves of television cameras are undone by a display's, ITU-R BT.1886
     **dict.fromkeys((1, 6, 14, 15), 2.4),
     4: 2.2,

@@ -49,8 +49,7 @@ def _brands(head: bytes) -> set[bytes]:
     return {box[:4], *(box[at : at + 4] for at in range(8, len(box) - 3, 4))}
 
 
-_TIFF = _starts(b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")
-"""TIFF 6.0, section 2, and BigTIFF."""
+_TIFF = _starts(b"II*\0", b"MM\0*", b"II+\0", b"MM\0+")  # TIFF 6.0, section 2, and BigTIFF
 _JPEG_2000 = _starts(b"\xff\x4f\xff\x51", b"\0\0\0\x0cjP  \r\n\x87\n")
 _HEIF = _branded(b"heic", b"heix", b"heim", b"heis", b"hevc", b"hevx", b"mif1", b"msf1")
 _XBM = _like(rb"\s*(/\*.*?\*/\s*)?#define\s+\S*width\s+\d")

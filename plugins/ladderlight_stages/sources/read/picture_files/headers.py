@@ -13,8 +13,7 @@ _MOSAIC, _LINEAR_RAW = 32803, 34892  # TIFF/EP, ISO 12234-2; DNG 1.7, chapter 4
 _BY_MAKE = {b"NIKON": "NEF", b"SONY": "ARW", b"PENTAX": "PEF"}
 _TYPE_SIZES = {1: 1, 2: 1, 3: 2, 4: 4, 13: 4, 16: 8, 18: 8}
 _RAW_FILE = "a camera's raw file"
-_MOST_DIRECTORIES = 64
-"""Directories that are read."""
+_MOST_DIRECTORIES = 64  # directories that are read
 Tags = dict[int, list[int] | bytes]
 
 

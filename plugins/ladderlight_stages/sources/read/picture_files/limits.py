@@ -16,8 +16,7 @@ LIGHT = 12
 """Bytes of a pixel in linear light."""
 _ROOM = 1 << 30
 _USUAL = 24_000_000
-_DEEPEST = 64
-"""Bytes of a pixel; files of more serve other purposes."""
+_DEEPEST = 64  # bytes of a pixel; files of more serve other purposes
 
 
 @dataclass(frozen=True, kw_only=True)
