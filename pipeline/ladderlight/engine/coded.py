@@ -161,20 +161,20 @@ def _shared(used: Used) -> Used:
 class CodedPictures(Sequence[CodedPicture]):
     """The coded pictures of some files, in the order of the files. Codes are read whenever a picture is asked for."""
 
-    faults: Sequence[Fault] = ()
-    """What is wrong with the files of units that are not there."""
-
     def __init__(
         self,
         coded: Mapping[Unit, CodedUnit],
         files: Sequence[PictureFile],
         again: Callable[[Unit], CodedUnit],
+        *,
         cards: Sequence[CodedPicture] = (),
+        faults: Sequence[Fault] = (),
     ) -> None:
         """Take the coded units, the files, and a function that codes a unit anew, should the cache have lost it.
 
-        Cards come after the files. Files of units that are not there are passed over.
+        Cards come after the files. Files of units that are not there are passed over; ``faults`` say why.
         """
+        self.faults = faults
         self._coded, self._files, self._again, self._cards = dict(coded), files, again, cards
         self._units = {file: unit for unit in coded for file in unit.files}
         self._opened = dict[Unit, OpenedUnit]()
@@ -192,7 +192,7 @@ class CodedPictures(Sequence[CodedPicture]):
 
     def with_cards(self, cards: Sequence[CodedPicture]) -> CodedPictures:
         """Return the same pictures with test cards after them."""
-        return CodedPictures(self._coded, self._files, self._again, cards)
+        return CodedPictures(self._coded, self._files, self._again, cards=cards)
 
     def taken(self, files: Sequence[PictureFile]) -> CodedPictures:
         """Return the pictures of some of the files, which are all those of their units, and hold them no longer."""

@@ -101,9 +101,7 @@ class Chain:
         chosen = set(files)
         units = [unit for unit in plan.units if chosen.issuperset(unit.files)]
         coded, faults = _coded(work, units, executor, steps, refused, keep_going=keep_going)
-        pictures = CodedPictures(coded, files, work.in_memory)
-        pictures.faults = faults
-        return pictures
+        return CodedPictures(coded, files, work.in_memory, faults=faults)
 
     def arrange(self, coded: Sequence[CodedPicture]) -> Contents:
         """Run the arrangement stages over all coded pictures, merge what they place, and add what the board needs.
