@@ -35,6 +35,7 @@ def unique_colours(palette: Palette) -> tuple[Floats, Codes]:
     return palette.linear[first], first.astype(np.uint16)
 
 
+@lru_cache(maxsize=8)
 def colour_places(palette: Palette) -> NDArray[np.int32]:
     """Return, for each code of a board, the place of its colour among ``unique_colours``, int32 (codes,)."""
     _, first, colour = np.unique(palette.linear, axis=0, return_index=True, return_inverse=True)
