@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from ladderlight.recipe import Recipe
     from ladderlight.units.arrays import MemoryWords, Singles
 
-_PAGE = "faults --page"
 _BEYOND = 0.1  # share of a photograph's size by which a corner may lie outside: where the edge has cut one off
 
 
@@ -65,8 +64,7 @@ def faults(
     from ladderlight.bench.faults.report import document_of, faults_page, summary
     from ladderlight.bench.faults.screens import looks_of
     from ladderlight.recipe import load
-    from ladderlight.recipe.inputs import input_files, refuse_in_the_way
-    from ladderlight.storage.exports import export
+    from ladderlight.recipe.inputs import writer_of
     from ladderlight.workspace.last_build import stale_findings
 
     if corners is not None and photo is None:
@@ -74,8 +72,7 @@ def faults(
     given = _corners(corners) if corners is not None else None
     loaded = load(options.recipe_path(recipe), pictures="ignored", revision=revision)
     page = page or loaded.folder / "faults.html"
-    read = [photo] if photo else []
-    refuse_in_the_way([page], loaded, command=_PAGE, read=read)
+    write = writer_of([page], loaded, command="faults --page", read=[photo] if photo else ())
     if bank is not None and bank >= loaded.board.bank_count:
         raise UsageError(f"the board has no bank {bank}; use 0 to {loaded.board.bank_count - 1}")
     photograph = _photograph(photo, given) if photo else None
@@ -109,7 +106,7 @@ def faults(
         text = photograph_page(printable(loaded.title), loaded.board, ranking, shown, steps)
         document = photograph_document(ranking, scale, next_card, reading)
         lines = lines_of(ranking, steps)
-    export({page: text.encode()}, command=_PAGE, inputs=(*read, *input_files(loaded).values()))
+    write({page: text.encode()})
     if json_:
         print_document(document | {"page": str(page), "findings": list(map(asdict, findings))})
     else:
