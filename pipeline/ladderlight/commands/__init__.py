@@ -5,6 +5,7 @@ import os
 import sys
 from collections.abc import Sequence
 from copy import copy
+from dataclasses import asdict
 from functools import cache
 from typing import Annotated, Any
 
@@ -14,7 +15,7 @@ from typer.completion import shell_complete
 from ladderlight import __version__
 from ladderlight.commands import about, bench, build, burned, check, compare, decode, faults, ladder, start, watch
 from ladderlight.commands.terminal.mistakes import WrongUsage, fault_of
-from ladderlight.commands.terminal.reporting import failure_of, print_faults, print_lines
+from ladderlight.commands.terminal.reporting import failure_of, print_document, print_lines
 from ladderlight.commands.terminal.streams import keeps_stdout, safe_streams
 from ladderlight.errors import Fault
 from ladderlight.storage.stopping import Stops, unwinding, workers_left
@@ -84,7 +85,7 @@ def _status_of(arguments: Sequence[str]) -> int:
         status, faults = _run(arguments, stops)
         print_lines(faults)
         if faults and "--json" in arguments[: arguments.index("--") if "--" in arguments else None]:
-            print_faults(faults)
+            print_document({"ok": False, "findings": [{"level": "error", **asdict(fault)} for fault in faults]})
         out.flush()
         if out.failure is not None and not out.broken:
             message = f"cannot be written ({reason_of(out.failure)}); choose another place"

@@ -44,9 +44,6 @@ class Stock:
     second: Floats
     joined: NDArray[np.int8]
 
-    def __len__(self) -> int:
-        return len(self.ohms)
-
     def assembly(self, index: int) -> Assembly:
         """Return one of the resistances with its parts."""
         first, second = float(self.first[index]), float(self.second[index])
