@@ -12,7 +12,15 @@ import typer
 
 from ladderlight.cache.folder import VARIABLE
 from ladderlight.commands.terminal import options
-from ladderlight.commands.terminal.reporting import print_document, print_findings, print_revisions, stderr, stdout
+from ladderlight.commands.terminal.arguments import DEFAULT, recipe_path
+from ladderlight.commands.terminal.reporting import (
+    print_document,
+    print_findings,
+    print_revisions,
+    print_up_to_date,
+    stderr,
+    stdout,
+)
 from ladderlight.errors import BuildError, UsageError
 from ladderlight.system.paths import is_file, path_trouble
 from ladderlight.units.words import counted
@@ -67,9 +75,9 @@ def build(
         raise UsageError("--processes and --cluster exclude each other; leave one out")
     if clear_cache:
         _clear_cache(quiet=quiet)
-        if recipe is None and not is_file(Path(options.DEFAULT)):
+        if recipe is None and not is_file(Path(DEFAULT)):
             return
-    path = options.recipe_path(recipe)
+    path = recipe_path(recipe)
 
     def unchanged(of: str | None) -> LastBuilt | None:
         last = None if cards or force or no_cache or clear_cache else up_to_date(path, of)
@@ -125,38 +133,39 @@ def _print(
     found = (*left, *built.findings)
     told = (one for one in found if verbose or one in left or one.level != "note")
     print_findings(stderr(), told, quiet=quiet)
-    document = _document(built.output, built.manifest, list(map(asdict, found)), up_to_date=False, ok=built.complete)
     if json_:
-        return document
+        findings = list(map(asdict, found))
+        return _document(built.output, built.manifest.document, findings, up_to_date=False, ok=built.complete)
     console = stdout(quiet=quiet)
-    for picture in built.manifest["pictures"] if verbose or cards else ():
+    for picture in built.manifest.pictures if verbose or cards else ():
         console.print(_measures(picture), whole=[picture["source"]])
-    for device in built.manifest["devices"]:
+    for device in built.manifest.devices:
         console.print(f"{chip_label(device['name'], device.get('tray'))}: {device['part']}, {device['burn']['text']}")
         pieces = {piece["file"]: piece for piece in device["pieces"]}
         for name in device["files"]:
             sums = f"  CRC-32 {pieces[name]['crc32']}, sum {pieces[name]['sum16']}" if name in pieces else ""
             path = built.output / "devices" / name
             console.print(f"{path}{sums}", whole=[str(path)])
-    for note in built.manifest["notes"]:
+    for note in built.manifest.notes:
         console.print(f"note: {note}")
     console.print(built.output / "burn-sheet.txt", built.proof, _summary(built, cards=cards))
-    return document
+    return {"ok": built.complete}
 
 
 def _summary(built: Built, *, cards: bool) -> str:
     """Return what was built, in words: ``revision a: 3 pictures in 2 chips of 2 trays``."""
-    manifest = built.manifest
-    shown = {(picture.get("tray"), picture["source"]) for picture in manifest["pictures"]}
-    pictures = counted(len(shown), "test card" if cards else "picture")
+    frames = [(picture.get("tray"), picture["source"]) for picture in built.manifest.pictures]
+    shown = len(set(frames))
+    pictures = counted(shown, "test card" if cards else "picture")
     if not shown:
         pictures = "words of no picture"
-    elif len(manifest["pictures"]) > len(shown):
-        pictures += f" with {len(manifest['pictures']):,} frames"
-    chips = counted(len(manifest["devices"]), "chip")
-    numbers = {device["tray"] for device in manifest["devices"] if "tray" in device}
-    trays = f" of {counted(len(numbers), 'tray')}" if numbers else ""
-    revision = f"revision {manifest['revision']}: " if "revision" in manifest else ""
+    elif len(frames) > shown:
+        pictures += f" with {len(frames):,} frames"
+    numbers = [device.get("tray") for device in built.manifest.devices]
+    chips = counted(len(numbers), "chip")
+    trays = f" of {counted(len(set(numbers)), 'tray')}" if numbers[0] else ""
+    first = built.manifest.first
+    revision = f"revision {first['revision']}: " if "revision" in first else ""
     left = "" if built.complete else "; trays with errors were left out"
     return f"{revision}{pictures} in {chips}{trays}{left}"
 
@@ -176,10 +185,9 @@ def _document(
 
 
 def _print_unchanged(last: LastBuilt, *, json_: bool, quiet: bool, verbose: bool) -> dict[str, Any]:
-    console = stdout(quiet=quiet or json_)
     for picture in last.manifest["pictures"] if verbose else ():
-        console.print(_measures(picture), whole=[picture["source"]])
-    console.print(f"{last.output}: up to date", whole=[f"{last.output}:"])
+        stdout(quiet=quiet or json_).print(_measures(picture), whole=[picture["source"]])
+    print_up_to_date(last.output, quiet=quiet or json_)
     return _document(last.output, last.manifest, last.findings, up_to_date=True)
 
 

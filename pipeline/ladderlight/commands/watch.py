@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.arguments import recipe_path
 from ladderlight.commands.terminal.reporting import failure_of, print_lines, stderr, stdout
 from ladderlight.system.paths import is_file
 from ladderlight.system.printable import printable
@@ -46,7 +47,7 @@ def watch(
     """
     from ladderlight.recipe import load_revisions
 
-    path = options.recipe_path(recipe)
+    path = recipe_path(recipe)
     if not is_file(path):
         load_revisions(path)  # raises an error that names what is there instead
     path = path.absolute()  # the current folder may be deleted and made again
@@ -151,9 +152,7 @@ def _built(recipe: Recipe, workers: int | None, began: int, together: Sequence[s
     start = time.monotonic()
     built = build(recipe, workers=workers, began=began, together=together)
     pictures = f"{built.reduced:,} of {counted(len(recipe.files), 'picture')} reduced; " if recipe.files else ""
-    changed = [
-        chip_label(device["name"], device.get("tray")) for device in built.manifest["devices"] if device["changed"]
-    ]
+    changed = [chip_label(device["name"], device.get("tray")) for device in built.manifest.devices if device["changed"]]
     to_burn = ", ".join(changed) or "nothing"
     return f"built {built.proof} in {time.monotonic() - start:.2f} s; {pictures}to burn: {to_burn}", built.proof
 
