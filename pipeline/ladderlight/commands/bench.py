@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.arguments import recipe_path
 from ladderlight.commands.terminal.reporting import print_revisions, stdout
 from ladderlight.system.printable import printable
 
@@ -29,10 +30,9 @@ def bench(
     from ladderlight.bench.sheets.document import bench_of, document_of
     from ladderlight.bench.sheets.files import WIDTH, bench_page, bench_sheet, spreadsheets
     from ladderlight.recipe import load, load_revisions
-    from ladderlight.recipe.inputs import input_files, refuse_in_the_way
-    from ladderlight.storage.exports import export
+    from ladderlight.recipe.inputs import writer_of
 
-    path = options.recipe_path(recipe)
+    path = recipe_path(recipe)
     if page is None and csv is None:
         recipes = load_revisions(path, pictures="ignored", revision=revision)
         benches = {each.revision: bench_of(each.board, each.findings) for each in recipes}
@@ -55,10 +55,9 @@ def bench(
         written["bench --page"] = {page: bench_page(title, found).encode()}
     if csv is not None:
         written["bench --csv"] = {csv / file: data for file, data in spreadsheets(found).items()}
-    for command, files in written.items():
-        refuse_in_the_way(files, loaded, command=command)
-    for command, files in written.items():
-        export(files, command=command, inputs=input_files(loaded).values())
+    writers = [writer_of(files, loaded, command=command) for command, files in written.items()]
+    for write, files in zip(writers, written.values(), strict=True):
+        write(files)
     document = document_of(found)
     if json_:
         print_revisions({None: document})

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.arguments import recipe_path, refuse_ending
 from ladderlight.commands.terminal.reporting import LineConsole, print_findings, print_revisions, stderr, stdout
 from ladderlight.errors import is_refused
 from ladderlight.system.printable import printable
@@ -22,8 +23,6 @@ if TYPE_CHECKING:
     from ladderlight.board.scanning.timing import Timing
     from ladderlight.engine.trays import Tray
     from ladderlight.recipe import Recipe, StageUse
-
-_PAGE = "check --page"
 
 
 def check(
@@ -43,7 +42,7 @@ def check(
     """Check a recipe: its mistakes, picture size, colours, timing."""
     from ladderlight.recipe import load, load_revisions
 
-    path = options.recipe_path(recipe)
+    path = recipe_path(recipe)
     if page is None:
         recipes = load_revisions(path, pictures="checked", revision=revision)
     else:
@@ -69,11 +68,10 @@ def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[list[F
     from ladderlight.workspace.recorded import burn_findings
 
     if page is not None:
-        from ladderlight.recipe.inputs import input_files, refuse_in_the_way
-        from ladderlight.storage.exports import export
+        from ladderlight.recipe.inputs import writer_of
 
-        refuse_in_the_way([page], loaded, command=_PAGE)
-        options.refuse_ending(page, (".html", ".htm"))
+        write = writer_of([page], loaded, command="check --page")
+        refuse_ending(page, (".html", ".htm"))
     ready = readiness(loaded, strict=strict)
     found = list(ready.findings)
     if not is_refused(loaded.findings):
@@ -84,8 +82,7 @@ def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[list[F
         from ladderlight.proof.pages import board_page
 
         findings = [replace(one, where=printable(one.where), message=printable(one.message)) for one in found]
-        shown = board_page(printable(loaded.title), loaded.board, findings).encode()
-        export({page: shown}, command=_PAGE, inputs=input_files(loaded).values())
+        write({page: board_page(printable(loaded.title), loaded.board, findings).encode()})
     return found, ready.trays
 
 

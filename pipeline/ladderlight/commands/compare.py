@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.arguments import recipe_and_dumps, recipe_and_others, refuse_ending
 from ladderlight.commands.terminal.reporting import byte_order, print_document, print_findings, stderr, stdout
 from ladderlight.errors import UsageError
 from ladderlight.system.printable import printable
@@ -21,8 +22,6 @@ if TYPE_CHECKING:
     from ladderlight.readback.comparison import DeviceReport
 
 _SHOWN = 8
-_PICTURE = "compare --picture"
-_PAGE = "compare --page"
 
 
 def compare(
@@ -54,13 +53,7 @@ def compare(
     most: Annotated[
         int, typer.Option(min=0, metavar="NUMBER", help="How many differences to list one by one, for each device.")
     ] = 1000,
-    big_endian: Annotated[
-        bool | None,
-        typer.Option(
-            "--big-endian/--little-endian",
-            help="Byte order of wide words; by default that of the files that were built.",
-        ),
-    ] = None,
+    big_endian: options.BigEndianOption = None,
     json_: options.JsonOption = False,
     quiet: options.QuietOption = False,
 ) -> None:
@@ -79,33 +72,34 @@ def compare(
     from ladderlight.readback.pictures import damage_png, with_device
     from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
-    from ladderlight.recipe.inputs import input_files, refuse_in_the_way
-    from ladderlight.storage.exports import export
+    from ladderlight.recipe.inputs import writer_of
     from ladderlight.workspace.last_build import last_build, stale_findings
     from ladderlight.workspace.recorded import recorded_chips
 
     if revisions is not None:
         if dumps or device or picture or tray or revision:
             raise UsageError("--revisions compares boards and builds, without dumps; give them without it")
-        of, others = options.recipe_and_others(recipe, None)
+        of, others = recipe_and_others(recipe, None)
         if others:
             raise UsageError(f"--revisions takes no dump; leave {others[0]} out")
         _compare_revisions(of, revisions, page, json_=json_, quiet=quiet)
         return
     if page is not None:
         raise UsageError("--page is for --revisions; --picture shows what differs in a dump")
-    of, read = options.recipe_and_dumps(recipe, dumps)
+    of, read = recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored", revision=revision)
     if picture is not None:
-        refuse_in_the_way([picture], loaded, command=_PICTURE, read=read)
-        options.refuse_ending(picture, (".png",))
+        write = writer_of([picture], loaded, command="compare --picture", read=read)
+        refuse_ending(picture, (".png",))
     board = loaded.board
     build = last_build(loaded.output, board, loaded.owner)
     recorded = recorded_chips(loaded)
     order, reports = byte_order(big_endian), []
     sorted_ = by_tray(read_dumps(read, sections_of(board, (), order)), build, order=order, device=device, asked=tray)
     if picture is not None and len(sorted_) > 1:
-        raise UsageError(f"the dumps are of trays {joined(list(map(str, sorted_)))}; {_PICTURE} takes those of one")
+        raise UsageError(
+            f"the dumps are of trays {joined(list(map(str, sorted_)))}; compare --picture takes those of one"
+        )
     for number, dumps_ in sorted_.items():
         last = build.tray(number)
         sections = sections_of(board, last.files, order)
@@ -125,8 +119,7 @@ def compare(
         words = last.words
         for report in reports:
             words = with_device(words, report.reading.device, report.found)
-        shown = damage_png(board, last.words, words, shown_banks(board, last.pictures))
-        export({picture: shown}, command=_PICTURE, inputs=(*read, *input_files(loaded).values()))
+        write({picture: damage_png(board, last.words, words, shown_banks(board, last.pictures))})
     if json_:
         document = {"ok": all(report.same for report in reports)} | document_of_reports(reports)
         document |= {"findings": list(map(asdict, findings))}
@@ -140,16 +133,14 @@ def compare(
 
 def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, *, json_: bool, quiet: bool) -> None:
     from ladderlight.recipe import load
-    from ladderlight.recipe.inputs import input_files, refuse_in_the_way
+    from ladderlight.recipe.inputs import writer_of
     from ladderlight.revisions.differences import Side, differences_of, differences_text, document_of, revisions_page
-    from ladderlight.storage.exports import export
     from ladderlight.workspace.last_build import stale_findings
 
     first, second = (load(recipe, pictures="checked", revision=name) for name in names)
     if page is not None:
-        for each in (first, second):
-            refuse_in_the_way([page], each, command=_PAGE)
-        options.refuse_ending(page, (".html", ".htm"))
+        write = writer_of([page], first, second, command="compare --page")
+        refuse_ending(page, (".html", ".htm"))
     found = differences_of(Side(recipe=first), Side(recipe=second))
     stale = [
         replace(finding, where=f"{finding.where} of revision {each.revision}")
@@ -159,8 +150,7 @@ def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, 
     findings = [*stale, *found.findings]
     print_findings(stderr(), findings, quiet=quiet)
     if page is not None:
-        inputs = (*input_files(first).values(), *input_files(second).values())
-        export({page: revisions_page(printable(first.name), found).encode()}, command=_PAGE, inputs=inputs)
+        write({page: revisions_page(printable(first.name), found).encode()})
     if json_:
         document = {"ok": True, **document_of(found), "findings": list(map(asdict, findings))}
         print_document(document | ({"page": str(page)} if page else {}))

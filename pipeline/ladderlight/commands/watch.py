@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.arguments import recipe_path
 from ladderlight.commands.terminal.reporting import failure_of, print_lines, stderr, stdout
 from ladderlight.system.paths import is_file
 from ladderlight.system.printable import printable
@@ -20,8 +21,9 @@ from ladderlight.units.words import counted
 
 if TYPE_CHECKING:
     from ladderlight.recipe import Recipe
-    from ladderlight.recipe.watching import Mark, Reads
+    from ladderlight.recipe.watching import Reads
     from ladderlight.serving.site import Bulletin
+    from ladderlight.system.paths import Mark
 
 _PAUSE = 0.3  # shortest pause between two looks at the files, in seconds
 _SHARE = 20  # least ratio of the pause before a look at the files to the work of the last look
@@ -45,7 +47,7 @@ def watch(
     """
     from ladderlight.recipe import load_revisions
 
-    path = options.recipe_path(recipe)
+    path = recipe_path(recipe)
     if not is_file(path):
         load_revisions(path)  # raises an error that names what is there instead
     path = path.absolute()  # the current folder may be deleted and made again
@@ -155,7 +157,7 @@ def _built(recipe: Recipe, workers: int | None, began: int, together: Sequence[s
     return f"built {built.proof} in {time.monotonic() - start:.2f} s; {pictures}to burn: {to_burn}", built.proof
 
 
-def _wait(reads: Reads, seen: Mapping[Path, Mark]) -> None:
+def _wait(reads: Reads, seen: Mapping[Path, Mark | None]) -> None:
     now, pause = seen, _PAUSE
     while now == seen:
         time.sleep(pause)

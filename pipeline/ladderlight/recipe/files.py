@@ -7,12 +7,11 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 from fnmatch import fnmatch
+from functools import cache
 from pathlib import Path
 
 from ladderlight.errors import Problem
-from ladderlight.flow.pictures import file_name, matching
 from ladderlight.system.paths import is_file, is_folder, trouble_with
 
 MOST_FOLDERS = 10_000
@@ -43,18 +42,15 @@ def picture_files(folder: Path, patterns: Sequence[str]) -> tuple[list[PictureFi
     A pattern after ``!`` leaves out what was listed before it. ``where`` of a problem is the index of the pattern, or
     empty when nothing is left.
     """
-    files: dict[Path, PictureFile] = {}
+    files: dict[str, PictureFile] = {}
     problems = []
-    parents: dict[Path, Path] = {}
+    real = cache(os.path.realpath)
 
-    def resolved(path: Path) -> Path:
+    def resolved(place: str) -> str:
         """Follow links; only of a link itself, or of a folder seen for the first time, the system is asked."""
-        if path.is_symlink():
-            return path.resolve()
-        around = path.parent
-        if around not in parents:
-            parents[around] = around.resolve()
-        return parents[around] / path.name
+        around, name = os.path.split(place)
+        link = os.path.islink(place)  # noqa: PTH114 - of thousands of files no paths are made
+        return os.path.normcase(real(place) if link else os.path.join(real(around), name))  # noqa: PTH118
 
     for index, pattern in enumerate(patterns):
         left_out = _leaves_out(folder, pattern)
@@ -62,13 +58,11 @@ def picture_files(folder: Path, patterns: Sequence[str]) -> tuple[list[PictureFi
             what = f"{pattern!r} goes through more than {MOST_FOLDERS:,} folders"
             problems.append(Problem(where=(index,), what=what, action="name the folder that the pictures are in"))
         elif left_out:
-            for path in _files(folder, pattern[1:]):
-                files.pop(resolved(path), None)
-        elif found := [
-            PictureFile(place=str(path), source=source_of(folder, path)) for path in _files(folder, pattern)
-        ]:
+            for place in _files(folder, pattern[1:]):
+                files.pop(resolved(place), None)
+        elif found := [PictureFile(place=place, source=source_of(folder, place)) for place in _files(folder, pattern)]:
             for file in sorted(found, key=lambda file: natural_key(file.source)):
-                files.setdefault(resolved(file.path), file)
+                files.setdefault(resolved(file.place), file)
         else:
             what, action = _nothing(folder, pattern)
             problems.append(Problem(where=(index,), what=what, action=action))
@@ -115,8 +109,10 @@ def idle_exclusions(folder: Path, patterns: Sequence[str]) -> Iterator[str]:
     for index, pattern in enumerate(patterns):
         if not _leaves_out(folder, pattern):
             continue
+        from ladderlight.flow.pictures import file_name, matching
+
         listed, _ = picture_files(folder, patterns[:index])
-        left_out = {path.resolve() for path in _files(folder, pattern[1:])}
+        left_out = {Path(place).resolve() for place in _files(folder, pattern[1:])}
         if any(file.path.resolve() in left_out for file in listed):
             continue
         near = matching(pattern[1:], [(file, [file_name(file.source)]) for file in listed])
@@ -139,6 +135,8 @@ def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
 
 def nearest_file(name: str, names: Iterable[str]) -> str:
     """Return the hint ``did you mean 'x'?``, or nothing. Names with one ending are alike for that alone."""
+    from difflib import get_close_matches
+
     near = get_close_matches(name, sorted(names), n=1, cutoff=0.75)
     return f"did you mean {near[0]!r}?" if near else ""
 
@@ -202,13 +200,14 @@ def _folders_in(folder: Path) -> list[Path]:
     return [Path(e) for e in found if (is_folder(Path(e)) if e.is_symlink() else e.is_dir(follow_symlinks=False))]
 
 
-def _files(folder: Path, pattern: str) -> list[Path]:
+def _files(folder: Path, pattern: str) -> list[str]:
     if is_file(folder / pattern) or is_folder(folder / pattern):  # a name may hold the characters of patterns
-        return [folder / pattern] if is_file(folder / pattern) else []
+        return [str(folder / pattern)] if is_file(folder / pattern) else []
+    around = cache(lambda name: str(folder / name))
     # Path.glob refuses absolute patterns and those that go up. Names that begin with a dot are passed over by glob.
-    names = glob.iglob(pattern, root_dir=folder, recursive=True)  # noqa: PTH207
-    paths = (folder / name for name in names)
-    return [path for path in paths if path.name.casefold() not in _SYSTEM and is_file(path)]
+    names = map(os.path.split, glob.iglob(pattern, root_dir=folder, recursive=True))  # noqa: PTH207
+    places = (os.path.join(around(above), name) for above, name in names if name.casefold() not in _SYSTEM)  # noqa: PTH118
+    return list(filter(is_file, places))
 
 
 def first_below(paths: Iterable[Path], folder: Path) -> Path | None:
@@ -227,7 +226,7 @@ def first_below(paths: Iterable[Path], folder: Path) -> Path | None:
     return None
 
 
-def source_of(folder: Path, path: Path) -> str:
+def source_of(folder: Path, path: str | Path) -> str:
     """Return a path as the recipe writes it: relative to the recipe, with ``/``."""
     start, name = str(folder) + os.sep, str(path)
     if name.startswith(start) and ".." not in name:

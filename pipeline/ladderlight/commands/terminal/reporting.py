@@ -5,13 +5,9 @@ from __future__ import annotations
 import json
 import os
 import sys
-import traceback
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
-
-import typer
 
 from ladderlight.commands.terminal.folding import fold, folded, width_of
 from ladderlight.commands.terminal.streams import report_stream
@@ -65,7 +61,10 @@ class LineConsole:
             elif isinstance(each, str | Sequence):
                 self._write_text([(each, style)] if isinstance(each, str) else each, whole, hanging)
             else:
-                self._write_table(each)
+                from rich.console import Console
+
+                plain = Console(file=self._stream, width=self.columns or _WIDE, no_color=not self._styled)
+                plain.print(each, soft_wrap=True)
 
     def _write_text(self, parts: Parts, whole: Sequence[str], hanging: int | None) -> None:
         shown = [(printable(text), style) for text, style in parts]
@@ -77,19 +76,24 @@ class LineConsole:
                 at += len(text)
             self._write(line)
 
-    def _write_table(self, table: Table) -> None:
-        from rich.console import Console
-
-        Console(file=self._stream, width=self.columns or _WIDE, no_color=not self._styled).print(table, soft_wrap=True)
-
     def _write(self, line: str) -> None:
+        if "\033" not in line:
+            self._stream.write(f"{line}\n")
+            self._stream.flush()
+            return
+        import typer
+
         typer.echo(line, file=self._stream, color=self._styled)
 
 
 def _dressed(text: str, style: str) -> str:
+    if not style:
+        return text
+    import typer
+
     words = style.split()
     colour = next((word for word in words if word not in ("bold", "dim")), None)
-    return typer.style(text, fg=colour, bold="bold" in words or None, dim="dim" in words or None) if words else text
+    return typer.style(text, fg=colour, bold="bold" in words or None, dim="dim" in words or None)
 
 
 def stdout(*, quiet: bool = False) -> LineConsole:
@@ -100,6 +104,11 @@ def stdout(*, quiet: bool = False) -> LineConsole:
 def stderr(*, quiet: bool = False) -> LineConsole:
     """Return the console for messages."""
     return LineConsole(sys.stderr, quiet=quiet)
+
+
+def print_up_to_date(output: Path, *, quiet: bool = False) -> None:
+    """Print that the last build is what another one would give."""
+    stdout(quiet=quiet).print(f"{output}: up to date", whole=[f"{output}:"])
 
 
 def print_document(document: Mapping[str, Any]) -> None:
@@ -118,11 +127,6 @@ def print_revisions(documents: Mapping[str | None, Mapping[str, Any]]) -> None:
         print_document(next(iter(documents.values())))
         return
     print_document({"ok": all(document["ok"] for document in documents.values()), "revisions": documents})
-
-
-def print_faults(faults: Iterable[Fault]) -> None:
-    """Print faults as one JSON document of findings to stdout."""
-    print_document({"ok": False, "findings": [{"level": "error", **asdict(fault)} for fault in faults]})
 
 
 def print_findings(console: LineConsole, found: Iterable[Finding], *, quiet: bool = False) -> None:
@@ -147,6 +151,8 @@ def failure_of(error: BaseException) -> tuple[int, Sequence[Fault]]:
     if isinstance(error, OSError) and isinstance(error.filename, str):
         message = f"cannot be used ({reason_of(error)}); check the path and its permissions"
         return 1, [Fault(where=error.filename, message=message)]
+    import traceback
+
     staged = isinstance(error, StageFailure)
     for line in "".join(traceback.format_exception((staged and error.__cause__) or error)).splitlines():
         _print(printable(line))
