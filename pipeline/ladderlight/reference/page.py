@@ -8,7 +8,6 @@ from importlib.resources import files
 from pathlib import Path
 
 from ladderlight.errors import BuildError
-from ladderlight.flow.pictures import DeviceFile
 from ladderlight.reference.examples import Played, play, strip_png
 from ladderlight.stages.contract import Example
 from ladderlight.stages.declaration import OptionDeclaration, StageDeclaration
@@ -101,7 +100,9 @@ def _example(declaration: StageDeclaration, played: Played, *, pictured: bool) -
         yield f"![{_alternative(declaration)}]({FOLDER}/{declaration.name}.png)\n"
         yield from _caption(played)
     if declaration.kind is Kind.EMISSION:
-        yield ", ".join(map(_file, played.after)) + "\n"
+        # With its size, unless that depends on a library's way of compressing.
+        sizes = [(file.name, f": {len(file.data)} bytes" if file.span else "") for file in played.after]
+        yield ", ".join(f"`{name}`{size}" for name, size in sizes) + "\n"
         yield from _head(played.after[0].data)
 
 
@@ -127,11 +128,6 @@ def _caption(played: Played) -> Iterator[str]:
 def _tables(board: str) -> list[str]:
     text = (files("ladderlight.reference") / "boards" / f"{board}.toml").read_text(encoding="utf-8")
     return [table.strip() for table in re.split(r"^(?=\[)", text, flags=re.MULTILINE)[1:]]
-
-
-def _file(file: DeviceFile) -> str:
-    """Name a file, with its size unless that depends on a library's way of compressing."""
-    return f"`{file.name}`" if file.span is None else f"`{file.name}`: {len(file.data)} bytes"
 
 
 def _head(data: bytes) -> Iterator[str]:
