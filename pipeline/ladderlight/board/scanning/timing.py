@@ -124,18 +124,13 @@ def hold_in_counts(board: Board, memory: Memory) -> int:
 
     All of a frame for a constant address.
     """
-    line = board.raster.x.total
     holds = [
         hold_in_counts(board, source) // source.packing.pixels
         for source in map(board.memory, board.sources[memory.name])
     ]
-    x = board.lowest_bit(memory, Signal.X)
-    if x is not None:
-        holds.append(1 << x)
-    y = board.lowest_bit(memory, Signal.Y)
-    if y is not None:
-        holds.append(line << y)
-    return min(holds, default=line * board.raster.y.total)
+    steps = {Signal.X: 1, Signal.Y: board.raster.x.total}
+    holds += [steps[line.signal] << line.index for line in board.address_lines(memory) if line.signal in steps]
+    return min(holds, default=board.raster.x.total * board.raster.y.total)
 
 
 def longest_access(board: Board, memory: Memory) -> float | None:
