@@ -105,18 +105,14 @@ def timings(board: Board) -> dict[str, Timing]:
 
 def _address_times(board: Board, memory: Memory, found: Mapping[str, Timing]) -> tuple[float, float | None]:
     """Return when a memory's address starts to change and when it is stable, None when that is not known."""
-    starts: list[float] = []
-    ready: list[float | None] = []
-    signals = {line.signal for line in board.address_lines(memory)}
-    if signals & {Signal.X, Signal.Y}:
-        starts.append(board.counters.delay)
-        ready.append(board.counters.delay)
-    for name in board.sources[memory.name]:
-        registered = found[name].output == "register"
-        starts.append(REGISTER_DELAY if registered else found[name].start)
-        ready.append(REGISTER_DELAY if registered else found[name].arrival)
-    known = [time for time in ready if time is not None]
-    return min(starts, default=0.0), max(known, default=0.0) if len(known) == len(ready) else None
+    signals, delay = {line.signal for line in board.address_lines(memory)}, board.counters.delay
+    times: list[tuple[float, float | None]] = [(delay, delay)] if signals & {Signal.X, Signal.Y} else []
+    for source in map(found.__getitem__, board.sources[memory.name]):
+        registered = source.output == "register"
+        times.append((REGISTER_DELAY, REGISTER_DELAY) if registered else (source.start, source.arrival))
+    known = [ready for _, ready in times if ready is not None]
+    start = min((start for start, _ in times), default=0.0)
+    return start, max(known, default=0.0) if len(known) == len(times) else None
 
 
 def hold_in_counts(board: Board, memory: Memory) -> int:
