@@ -5,6 +5,7 @@ import json
 import re
 from collections.abc import Iterator
 from importlib.resources import files
+from itertools import takewhile
 from pathlib import Path
 
 from ladderlight.errors import BuildError
@@ -144,13 +145,12 @@ def _notes(declaration: StageDeclaration) -> str:
     """Return the paragraphs of the docstring before its errors and numpydoc sections, without the first line."""
     text = inspect.getdoc(declaration.function) or ""
     body = text.partition("\n\n")[2]
-    paragraphs = []
-    for paragraph in body.split("\n\n"):
+
+    def is_prose(paragraph: str) -> bool:
         rows = paragraph.splitlines()
-        if paragraph.startswith("Raises ") or (len(rows) > 1 and set(rows[1]) == {"-"}):
-            break
-        paragraphs.append(paragraph)
-    return "\n\n".join(paragraphs).replace("``", "`")
+        return not (paragraph.startswith("Raises ") or (len(rows) > 1 and set(rows[1]) == {"-"}))
+
+    return "\n\n".join(takewhile(is_prose, body.split("\n\n"))).replace("``", "`")
 
 
 def _default(option: OptionDeclaration) -> str:
