@@ -1,30 +1,24 @@
 """The burn sheet: what to burn into which chip, with what the programmer must show, on a page for the bench."""
 
 import textwrap
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator
 
 from ladderlight.board import Board, Part
 from ladderlight.devices.documents import DeviceDocument, ManifestDocument
 from ladderlight.proof.board_words import cautions
-from ladderlight.system.passing import Passing
+from ladderlight.system.printable import printable
 from ladderlight.units.words import address, address_digits
 
 _WIDTH = 78
 
 
-def burn_sheet(board: Board, manifest: ManifestDocument) -> str:
-    """Return the burn sheet as plain text, 78 columns wide, from a build's manifest."""
+def burn_sheet(board: Board, manifest: ManifestDocument, chips: Iterable[str]) -> str:
+    """Return the burn sheet as plain text, 78 columns wide, from a build's manifest.
+
+    ``chips`` are what :func:`chips_text` gives for the manifest, or of each of its trays.
+    """
     title = f"Burn sheet: {title_of(manifest)}"
-    lines = [title, "=" * min(len(title), _WIDTH), ""]
-    devices = manifest["devices"]
-    burn = [chip_label(device["name"], device.get("tray")) for device in devices if device["changed"]]
-    if not burn:
-        lines += ["Nothing to burn: every chip holds what it should."]
-    else:
-        lines += _wrapped(f"Burn {len(burn)} of {len(devices)}: {', '.join(burn)}.")
-    parts = {device.name: device.part for device in board.devices}
-    for device in devices:
-        lines += ["", *_device(device, parts[device["name"]])]
+    lines = [title, "=" * min(len(title), _WIDTH), "", *_wrapped(to_burn(manifest)), *chips]
     if manifest["notes"]:
         lines += ["", "Notes", "-----"]
     for note in manifest["notes"]:
@@ -33,6 +27,21 @@ def burn_sheet(board: Board, manifest: ManifestDocument) -> str:
     for caution in cautions(board):
         lines += _wrapped(caution, indent="- ", hang=2)
     return "\n".join([*lines, ""])
+
+
+def chips_text(board: Board, manifest: ManifestDocument) -> str:
+    """Return what the burn sheet says of the chips of a manifest."""
+    parts = {device.name: device.part for device in board.devices}
+    return "\n".join(line for device in manifest["devices"] for line in ("", *_device(device, parts[device["name"]])))
+
+
+def to_burn(manifest: ManifestDocument) -> str:
+    """Return in words how many chips are to be burned, and which."""
+    devices = list(manifest["devices"])
+    burn = [printable(chip_label(device["name"], device.get("tray"))) for device in devices if device["changed"]]
+    if not burn:
+        return "Nothing to burn: every chip holds what it should."
+    return f"Burn {len(burn)} of {len(devices)}: {', '.join(burn)}."
 
 
 def title_of(manifest: ManifestDocument) -> str:
@@ -45,15 +54,12 @@ def chip_label(name: str, tray: int | None) -> str:
     return name if tray is None else f"tray {tray}, {name}"
 
 
-def labelled(manifest: ManifestDocument) -> Sequence[Mapping[str, object]]:
+def labelled(manifest: ManifestDocument) -> list[dict[str, object]]:
     """Return the devices of a manifest, each with its label and the ``digits`` of its addresses."""
-    return Passing(
-        lambda: (
-            {"label": chip_label(device["name"], device.get("tray")), "digits": address_digits(device["words"])}
-            | {**device}
-            for device in manifest["devices"]
-        )
-    )
+    return [
+        {"label": chip_label(device["name"], device.get("tray")), "digits": address_digits(device["words"]), **device}
+        for device in manifest["devices"]
+    ]
 
 
 def _device(device: DeviceDocument, part: Part) -> Iterator[str]:

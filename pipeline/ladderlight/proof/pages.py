@@ -1,8 +1,6 @@
 """Pages beside the proof: the trays, the burn sheet, and a board before anything is built."""
 
-from collections import defaultdict
-from collections.abc import Callable, Sequence
-from itertools import groupby
+from collections.abc import Callable, Iterable, Sequence
 from operator import itemgetter
 
 from markupsafe import Markup
@@ -11,36 +9,38 @@ from ladderlight.board import Board, Finding
 from ladderlight.board.ladders.analysis import analyse
 from ladderlight.devices.documents import ManifestDocument, PictureDocument
 from ladderlight.proof.board_words import cautions, facts_of
-from ladderlight.proof.burnsheet import labelled, title_of
+from ladderlight.proof.burnsheet import chips_text, labelled, title_of, to_burn
 from ladderlight.proof.plots import plots_of
 from ladderlight.proof.plots.palettes import palette_plot
 from ladderlight.proof.screens import data_url
 from ladderlight.proof.templating import fill
 
-_SCREEN_BYTES = 500_000  # of the screens on the page of all trays
+SCREEN_BYTES = 500_000
+"""Of the screens on the page of all trays."""
 
 
-def trays_page(project: str, board: Board, manifest: ManifestDocument, small: Callable[[str], bytes]) -> str:
-    """Return the page that leads to the proof of each tray, with the chips to burn and the screens in small.
+def trays_page(project: str, board: Board, sections: Iterable[str]) -> str:
+    """Return the page that leads to the proof of each tray, by what :func:`tray_section` gives for all of them."""
+    found = list(sections)
+    return fill("trays.html", project=project, sections=_joined(found), count=len(found), facts=facts_of(board))
+
+
+def tray_section(board: Board, manifest: ManifestDocument, small: Callable[[str], bytes], left: int) -> tuple[str, int]:
+    """Return what the page of all trays has of a tray: chips to burn, and the screens in small.
 
     ``small`` gives a screen's file in the output folder in small, see :func:`ladderlight.proof.screens.small_png`. As
-    many as the page can bear are in it, the others by name.
+    many as the page can bear are in it, the others by name: ``left`` is how many bytes that is before this tray, up to
+    ``SCREEN_BYTES``, and the second that is returned how many after it, or 0.
     """
-    trays = []
-    left = _SCREEN_BYTES
-    shown = {number: _screens(list(own)) for number, own in groupby(manifest["pictures"], itemgetter("tray"))}
-    burn: dict[int, list[str]] = defaultdict(list)
-    for device in manifest["devices"]:
-        burn[device["tray"]] += [device["name"]] * device["changed"]
-    for number, names in burn.items():
-        screens = shown.get(number, [])
-        for screen in screens:
-            png = small(f"proof/{screen['file']}") if left > 0 else b""
-            left -= len(png)
-            screen["picture"] = data_url(png) if png else ""
-        trays.append({"number": number, "folder": f"tray-{number:02d}", "burn": names, "screens": screens})
-    aspect = board.raster.mode.screen_aspect
-    return fill("trays.html", project=project, trays=trays, aspect=aspect, facts=facts_of(board))
+    devices, screens = list(manifest["devices"]), _screens(list(manifest["pictures"]))
+    for screen in screens:
+        png = small(f"proof/{screen['file']}") if left > 0 else b""
+        left -= len(png)
+        screen["picture"] = data_url(png) if png else ""
+    number = devices[0]["tray"]
+    burn = [device["name"] for device in devices if device["changed"]]
+    shown = {"number": number, "folder": f"tray-{number:02d}", "burn": burn, "screens": screens}
+    return fill("trays-section.html", aspect=board.raster.mode.screen_aspect, **shown), max(0, left)
 
 
 def _screens(pictures: Sequence[PictureDocument]) -> list[dict[str, str]]:
@@ -59,16 +59,32 @@ def _screens(pictures: Sequence[PictureDocument]) -> list[dict[str, str]]:
     return found
 
 
-def burn_page(board: Board, manifest: ManifestDocument) -> str:
-    """Return the burn sheet as one HTML document to print: a box to tick for every file."""
+def burn_page(board: Board, manifest: ManifestDocument, chips: Iterable[str], labels: Iterable[str]) -> str:
+    """Return the burn sheet as one HTML document to print: a box to tick for every file.
+
+    ``chips`` and ``labels`` are what :func:`burn_parts` gives for the manifest, or of each of its trays.
+    """
     return fill(
         "burn-sheet.html",
         project=title_of(manifest),
-        devices=labelled(manifest),
-        parts={device.name: device.part for device in board.devices},
+        lead=to_burn(manifest),
+        chips=_joined(chips),
+        labels=_joined(labels),
         notes=manifest["notes"],
         cautions=cautions(board),
     )
+
+
+def burn_parts(board: Board, manifest: ManifestDocument) -> dict[str, str]:
+    """Return what a burn sheet has of a manifest's chips: ``sheet`` as text, ``chips`` and ``labels`` as HTML."""
+    parts = {device.name: device.part for device in board.devices}
+    shown = {"project": title_of(manifest), "devices": labelled(manifest), "parts": parts, "level": 2}
+    html = {name: fill(f"burn-{name}.html", **shown) for name in ("chips", "labels")}
+    return {"sheet": chips_text(board, manifest), **html}
+
+
+def _joined(parts: Iterable[str]) -> Markup:
+    return Markup("\n").join(Markup(part.rstrip()) for part in parts if part)  # noqa: S704 - of our own templates
 
 
 def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:

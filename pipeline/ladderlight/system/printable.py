@@ -1,16 +1,15 @@
 """Text as it may reach a terminal, a sheet or a page: nothing in it acts, breaks a line or cannot be encoded."""
 
-import io
 import json
 import operator
 import re
-from collections.abc import Iterator, Mapping
-from typing import Any
+from collections.abc import Iterable, Iterator, Mapping
+from json.encoder import encode_basestring
+from typing import Any, Self
 
 from ladderlight.system.passing import Passing
 
-_BUT_BREAKS = "\x00-\x09\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff"
-_ACTING = re.compile(f"[\n{_BUT_BREAKS}]")
+_ACTING = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
 """Control characters (C0, C1), line and paragraph separators, what turns the direction of text (Unicode Standard
 Annex 9), and surrogates, which stand for the bytes of names that are not UTF-8."""
 
@@ -26,7 +25,7 @@ def printable_values(value: Any) -> Any:
     What is so already is not copied: most manifests are, and some are large.
     """
     if isinstance(value, str):
-        return printable(value) if _ACTING.search(value) else value
+        return value if value.isprintable() else printable(value)
     if isinstance(value, dict):
         shown = {key: printable_values(inner) for key, inner in value.items()}
         return value if all(shown[key] is inner for key, inner in value.items()) else shown
@@ -37,13 +36,27 @@ def printable_values(value: Any) -> Any:
     return value
 
 
+class Written(str):
+    """Items of a list at the second level of a document, as JSON."""
+
+    __slots__ = ()
+
+    @classmethod
+    def of(cls, items: Iterable[Any]) -> Self:
+        """Write the items."""
+        return cls(",\n    ".join(_json(item, 4) for item in items))
+
+
 def json_text(document: Any) -> str:
     """Return a JSON document that can be printed: the same values, with what acts written as JSON's own escapes."""
     return f"{_json(document)}\n"
 
 
 def json_pieces(document: Mapping[str, Any]) -> Iterator[str]:
-    """Yield the text of :func:`json_text` for a table that is not empty, its passing lists item by item."""
+    """Yield the text of :func:`json_text` for a table that is not empty, its passing lists item by item.
+
+    Items of these may be :class:`Written`.
+    """
     before = "{\n  "
     for key, value in document.items():
         yield f"{before}{_json(key)}: "
@@ -51,8 +64,9 @@ def json_pieces(document: Mapping[str, Any]) -> Iterator[str]:
         if isinstance(value, Passing):
             inside = "[\n    "
             for item in value:
-                yield f"{inside}{_json(item, 4)}"
-                inside = ",\n    "
+                if text := item if isinstance(item, Written) else _json(item, 4):
+                    yield f"{inside}{text}"
+                    inside = ",\n    "
             yield "\n  ]" if inside[0] == "," else "[]"
         else:
             yield _json(value, 2)
@@ -60,11 +74,18 @@ def json_pieces(document: Mapping[str, Any]) -> Iterator[str]:
 
 
 def _json(value: Any, indent: int = 0) -> str:
-    written = io.StringIO()  # piece by piece: a list of all pieces takes several times the memory of the text
-    json.dump(value, written, indent=2, ensure_ascii=False, default=list)
-    # Line breaks between values are the document's own; a string in it has none.
-    text = re.sub(f"[{_BUT_BREAKS}]", lambda found: json.dumps(found[0])[1:-1], written.getvalue())
-    return text.replace("\n", "\n" + " " * indent) if indent else text
+    """Return what ``json.dumps`` gives with an indent of 2, for which that takes twice as long."""
+    if isinstance(value, str):
+        text = encode_basestring(value)
+        return text if value.isprintable() else _ACTING.sub(lambda found: json.dumps(found[0])[1:-1], text)
+    if value is None or isinstance(value, int | float):
+        return json.dumps(value)
+    if isinstance(value, Mapping):
+        brackets, items = "{}", [f"{_json(str(key))}: {_json(inner, indent + 2)}" for key, inner in value.items()]
+    else:
+        brackets, items = "[]", [_json(inner, indent + 2) for inner in value]
+    line = "\n" + " " * indent
+    return f"{brackets[0]}{line}  {f',{line}  '.join(items)}{line}{brackets[1]}" if items else brackets
 
 
 def _escape(found: re.Match[str]) -> str:

@@ -25,14 +25,14 @@ from ladderlight.proof.burnsheet import burn_sheet
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.merge_metrics import merged_metrics
 from ladderlight.proof.page.document import Links, links_of
-from ladderlight.proof.pages import burn_page, trays_page
+from ladderlight.proof.pages import SCREEN_BYTES, burn_page, burn_parts, tray_section, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
 from ladderlight.proof.screens import screen_names, shown_banks, small_png
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output
 from ladderlight.storage.stopping import noting_stops, worker_threads
 from ladderlight.system.memory import share_memory
-from ladderlight.system.printable import json_pieces, printable, printable_values
+from ladderlight.system.printable import printable, printable_values
 from ladderlight.system.versions import versions
 from ladderlight.units.words import joined
 from ladderlight.workspace.burned import Chip
@@ -40,7 +40,7 @@ from ladderlight.workspace.description import describe
 from ladderlight.workspace.earlier import Earlier
 from ladderlight.workspace.last_build import version_findings
 from ladderlight.workspace.made_from import KeptTray, KeptTrays, MadeFrom
-from ladderlight.workspace.manifest import FILE, Manifests, digest_of_inputs
+from ladderlight.workspace.manifest import FILE, Manifests, Texts, digest_of_inputs, document_of, texts_of
 from ladderlight.workspace.readiness import Readiness, readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
 
@@ -147,8 +147,8 @@ def build(
             made.add(each)
         document = made.joined()
         changed = version_findings(earlier.manifest, document, going.inputs)
-        manifest = staging.write([(FILE, map(str.encode, json_pieces(document)))])[FILE]
-        staging.write(_pages(recipe, made.joined(printable_values), going.bench, going.small))
+        manifest = staging.write([(FILE, made.file)])[FILE]
+        staging.write(_pages(going, made))
         if kept:
             kept.keep()
     found = (*found, *recorded.findings)
@@ -220,19 +220,28 @@ class _Going:
         """Its tables, for the page of each tray."""
         return bench_parts(self.bench)
 
-    def small(self, screen: str) -> bytes:
+    def _small(self, screen: str) -> bytes:
         """Return a screen's file in small; the trays that are as they were have theirs in the output."""
-        here, board = self.staging.folder / screen, self.chain.recipe.board
-        path = here if here.exists() else self.staging.output / screen
-        make = partial(small_png, path, board)
-        return self.kept.small(path, make) if self.kept else make()
+        here = self.staging.folder / screen
+        return small_png(here if here.exists() else self.staging.output / screen, self.chain.recipe.board)
 
-    def trays(self, trays: Iterable[Tray], coded: CodedPictures, links: Iterable[Links]) -> Iterator[ManifestDocument]:
-        """Write the files of trays, several at once, by threads; yield their manifests, in order.
+    def sections(self, made: Iterable[Texts]) -> Iterator[str]:
+        """Yield what the page of all trays has of each."""
+        left, board = SCREEN_BYTES, self.chain.recipe.board
+        for each in made:
+
+            def make(each: Texts = each, left: int = left) -> tuple[str, int]:
+                return tray_section(board, document_of(each), self._small, left)
+
+            section, left = self.kept.section(each, left, make) if self.kept else make()
+            yield section
+
+    def trays(self, trays: Iterable[Tray], coded: CodedPictures, links: Iterable[Links]) -> Iterator[Texts]:
+        """Write the files of trays, several at once, by threads; yield what each adds to common files, in order.
 
         Of thousands of pictures no more than that stays in memory.
         """
-        waiting: deque[Callable[[], ManifestDocument]] = deque()
+        waiting: deque[Callable[[], Texts]] = deque()
         with worker_threads(self.workers) as pool:
             for tray, shown in zip(trays, links, strict=True):
                 waiting.append(self._begun(tray, coded, shown, pool))
@@ -241,31 +250,29 @@ class _Going:
             while waiting:
                 yield waiting.popleft()()
 
-    def _begun(
-        self, tray: Tray, coded: CodedPictures, links: Links, pool: ThreadPoolExecutor
-    ) -> Callable[[], ManifestDocument]:
+    def _begun(self, tray: Tray, coded: CodedPictures, links: Links, pool: ThreadPoolExecutor) -> Callable[[], Texts]:
         """Begin to write the files of a tray; those of the last build stay where they would be the same."""
         chips = self.recorded.of_tray(tray.number or 1)
         shown = KeptTrays.shown(chips.values(), self.found, self.inputs, links)
         known = self.made_before.get(tray.number)
         if self.kept and known and known.key == self.kept.key(tray) and self.kept.take(known, shown, self.staging):
-            return lambda: known.manifest
+            return lambda: known.made
         own = coded.taken(tray.files) if coded.has(tray.files) else self.code(tray.files)
         keeping = self.kept and all(count == self.frames.get(file) for file, count in own.frames.items())
         making = pool.submit(self._made, tray, own, chips, links)
 
-        def made() -> ManifestDocument:
-            document, digests = making.result()
+        def made() -> Texts:
+            texts, digests = making.result()
             if self.kept and keeping:
-                self.kept.add(tray, document, shown, self.staging.folder, digests)
-            return document
+                self.kept.add(tray, texts, shown, self.staging.folder, digests)
+            return texts
 
         return made
 
     def _made(
         self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip], links: Links
-    ) -> tuple[ManifestDocument, dict[str, str]]:
-        """Arrange the pictures of a tray, write its device files and its proof; return its manifest and its files."""
+    ) -> tuple[Texts, dict[str, str]]:
+        """Arrange the pictures of a tray, write its device files and its proof; return its texts and its files."""
         recipe = self.chain.recipe
         pictures = with_cards(recipe, coded, tray.cards)
         with _named(tray):
@@ -306,7 +313,8 @@ class _Going:
             links=links,
             tray=tray.number,
         )
-        return made, {**written, **self.staging.write((f"proof/{tray.folder}{name}", data) for name, data in proof)}
+        written |= self.staging.write((f"proof/{tray.folder}{name}", data) for name, data in proof)
+        return texts_of(made) | burn_parts(recipe.board, shown), written
 
 
 @contextmanager
@@ -321,24 +329,23 @@ def _named(tray: Tray) -> Iterator[None]:
         raise ArrangementError.of(faults) from None
 
 
-def _pages(
-    recipe: Recipe, shown: ManifestDocument, bench: Bench, small: Callable[[str], bytes]
-) -> Iterator[tuple[str, bytes]]:
+def _pages(going: _Going, made: Manifests) -> Iterator[tuple[str, bytes]]:
     """Yield the sheets made from the manifest, which are written beside the device files and proofs."""
-    title = printable(recipe.title)
-    yield from bench_files(title, bench)
-    yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
-    yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
+    recipe, shown = going.chain.recipe, printable_values(made.joined())
+    board, title = recipe.board, printable(recipe.title)
+    yield from bench_files(title, going.bench)
+    yield "burn-sheet.txt", burn_sheet(board, shown, (each["sheet"] for each in made)).encode()
+    chips, labels = zip(*((each["chips"], each["labels"]) for each in made), strict=True)
+    yield "burn-sheet.html", burn_page(board, shown, chips, labels).encode()
     if any("tray" in device for device in shown["devices"]):
-        yield "proof/index.html", trays_page(title, recipe.board, shown, small).encode()
+        yield "proof/index.html", trays_page(title, board, going.sections(made)).encode()
 
 
 def _cautions(
     recipe: Recipe, coded: Iterable[tuple[str, int, str]], known: Iterable[KeptTray], *, strict: bool
 ) -> list[Finding]:
     """Return the cautions that stages have of files, each once, in the recipe's order; errors if ``strict``."""
-    entries = (entry for tray in known for entry in tray.manifest["pictures"] if "caution" in entry)
-    noted = [*coded, *((entry["source"], entry["frame"], str(entry["caution"])) for entry in entries)]
+    noted = [*coded, *(caution for tray in known for caution in tray.cautions)]
     places = {file.source: place for place, file in enumerate(recipe.files)}
     found = sorted((places[source], frame, source, text) for source, frame, text in noted)
     texts = dict.fromkeys((source, text) for _, _, source, text in found)

@@ -7,8 +7,7 @@ from __future__ import annotations
 
 import errno
 import json
-from base64 import b64decode, b64encode
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -18,7 +17,6 @@ import ladderlight
 from ladderlight.board import Finding
 from ladderlight.cache.marks import Seen, as_json, from_json, know_program, program_files
 from ladderlight.cache.store import Cache
-from ladderlight.devices.documents import ManifestDocument
 from ladderlight.engine.plan import Plan
 from ladderlight.engine.trays import Tray
 from ladderlight.proof.page.document import Links
@@ -33,7 +31,7 @@ from ladderlight.system.passing import Passing
 from ladderlight.system.paths import mark_of
 from ladderlight.system.value import digest_of
 from ladderlight.workspace.burned import FILE, Chip
-from ladderlight.workspace.manifest import InputEntry
+from ladderlight.workspace.manifest import InputEntry, Texts, document_of
 from ladderlight.workspace.up_to_date import Account
 
 _PROGRAM = digest_of(("files of the program", ladderlight.__file__))
@@ -157,12 +155,20 @@ def _known(cache: Cache, key: str) -> dict[str, Seen]:
 
 @dataclass(frozen=True, kw_only=True)
 class KeptTray:
-    """What the cache knows of a tray: its manifest, its files as they were made, and what was shown beside it."""
+    """What the cache knows of a tray: what it adds to common files, its own as they were made, and what they showed."""
 
     key: str
-    manifest: ManifestDocument
+    made: Texts
     files: Mapping[str, Seen]
     shown: str
+
+    @property
+    def cautions(self) -> Iterator[tuple[str, int, str]]:
+        """The cautions that stages have of its pictures, each with its file and frame."""
+        if '"caution": ' in self.made["pictures"]:
+            for entry in document_of(self.made)["pictures"]:
+                if "caution" in entry:
+                    yield entry["source"], entry["frame"], str(entry["caution"])
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -179,8 +185,8 @@ class KeptTrays:
     seen: Mapping[str, Seen]
     plan: Plan
     _made: list[KeptTray] = field(default_factory=list)
-    _small: dict[str, str] = field(default_factory=dict)
-    """Screens in small, in Base64, by the digest of their files."""
+    _sections: dict[str, tuple[str, int]] = field(default_factory=dict)
+    """What the page of all trays has of each."""
 
     def of(self, tray: Tray) -> KeptTray | None:
         """Return what is known of a tray."""
@@ -188,7 +194,7 @@ class KeptTrays:
         try:
             about = json.loads(self.cache.get(key) or b"")
             files = from_json(about["files"])
-            return KeptTray(key=key, manifest=about["manifest"], files=files, shown=str(about["shown"]))
+            return KeptTray(key=key, made=about["made"], files=files, shown=str(about["shown"]))
         except (ValueError, KeyError, TypeError, AttributeError):
             return None
 
@@ -227,38 +233,38 @@ class KeptTrays:
             self._put(replace(kept, files=found))
         return True
 
-    def add(self, tray: Tray, made: ManifestDocument, shown: str, folder: Path, digests: Mapping[str, str]) -> None:
+    def add(self, tray: Tray, made: Texts, shown: str, folder: Path, digests: Mapping[str, str]) -> None:
         """Note a tray's files, which lie in a folder, not yet in their place. Those noted before are kept."""
         self.keep()
         marks = {name: mark_of(folder / name) for name in digests}
         files = {name: Seen(mark, digests[name], settled=False) for name, mark in marks.items() if mark}
-        self._made.append(KeptTray(key=self.key(tray), manifest=made, files=files, shown=shown))
+        self._made.append(KeptTray(key=self.key(tray), made=made, files=files, shown=shown))
 
-    def small(self, screen: Path, make: Callable[[], bytes]) -> bytes:
-        """Return the file of a screen in small, made now if the cache does not have it."""
-        digest = Seen.now(screen).sha256
-        self._small[digest] = self._known_small.get(digest) or b64encode(make()).decode()
-        return b64decode(self._small[digest])
+    def section(self, made: Texts, left: int, make: Callable[[], tuple[str, int]]) -> tuple[str, int]:
+        """Return what the page of all trays has of a tray, made now if the cache does not have it."""
+        key = digest_of((made["devices"], made["pictures"], left))
+        self._sections[key] = self._known_sections.get(key) or make()
+        return self._sections[key]
 
     @cached_property
-    def _known_small(self) -> Mapping[str, str]:
-        found = json.loads(self.cache.get(self._screens) or b"{}")
-        return found if isinstance(found, dict) else {}
+    def _known_sections(self) -> Mapping[str, tuple[str, int]]:
+        found = json.loads(self.cache.get(self._page) or b"{}")
+        return {key: (str(text), int(left)) for key, (text, left) in found.items()}
 
     @property
-    def _screens(self) -> str:
-        return digest_of(("small screens", self.common))
+    def _page(self) -> str:
+        return digest_of(("page of all trays", self.common))
 
     def keep(self) -> None:
         """Keep what was noted. What a user changes from now on shows, except in files that were only just written."""
         for tray in self._made:
             self._put(replace(tray, files={name: each.settled_by_now() for name, each in tray.files.items()}))
         self._made.clear()
-        if self._small and self._small != self._known_small:
-            self.cache.put(self._screens, json.dumps(self._small).encode())
+        if self._sections and self._sections != self._known_sections:
+            self.cache.put(self._page, json.dumps(self._sections).encode())
 
     def _put(self, tray: KeptTray) -> None:
-        about = {"files": as_json(tray.files), "shown": tray.shown, "manifest": tray.manifest}
+        about = {"files": as_json(tray.files), "shown": tray.shown, "made": tray.made}
         self.cache.put(tray.key, json.dumps(about).encode())
 
 

@@ -3,7 +3,7 @@
 import hashlib
 import json
 import zlib
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Annotated, Any, Literal
@@ -16,12 +16,14 @@ from ladderlight.devices.files import refuse_name
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
 from ladderlight.system.passing import Passing
+from ladderlight.system.printable import Written, json_pieces
 from ladderlight.workspace.documents import Kept, Listed, read_document
 
 FILE = "manifest.json"
 """Name of the manifest, in the output folder."""
 FORMAT: Literal[1] = 1
 _FEW = 32  # trays whose manifests wait as they are: to unpack those of all trays takes 0.1 s for 10,000 pictures
+_LISTS = ("devices", "pictures")
 
 Size = Annotated[int, Field(ge=0, le=1 << 32)]
 TrayNumber = Annotated[int, Field(ge=1)] | None
@@ -172,33 +174,64 @@ class Manifest(Kept):
         return digest_of_inputs(self.inputs)
 
 
+Texts = Mapping[str, str]
+"""What a tray adds to the manifest, as JSON (:func:`texts_of`), and to the burn sheet."""
+
+
+def texts_of(manifest: ManifestDocument) -> dict[str, str]:
+    """Return a tray's manifest as text: its ``devices`` and ``pictures`` as the manifest has them, and the ``rest``."""
+    rest = {name: [] if name in _LISTS else value for name, value in manifest.items()}
+    return {
+        "devices": Written.of(manifest["devices"]),
+        "pictures": Written.of(manifest["pictures"]),
+        "rest": json.dumps(rest),
+    }
+
+
+def document_of(texts: Texts) -> ManifestDocument:
+    """Return a tray's manifest as plain values."""
+    joined: ManifestDocument = json.loads(texts["rest"]) | {name: _values(texts[name]) for name in _LISTS}
+    return joined
+
+
+def _values(text: str) -> list[Any]:
+    found: list[Any] = json.loads(f"[{text}]")
+    return found
+
+
 @dataclass(frozen=True, kw_only=True)
 class Manifests:
-    """The manifests of the trays of a build, most of them compressed while they wait for each other, and its inputs."""
+    """What the trays of a build give, most of it compressed while they wait for each other, and the inputs."""
 
     inputs: Sequence[InputEntry]
-    _trays: list[bytes | ManifestDocument] = field(default_factory=list)
+    _trays: list[bytes | Texts] = field(default_factory=list)
 
-    def add(self, made: ManifestDocument) -> None:
+    def add(self, made: Texts) -> None:
         """Add that of another tray."""
         few = len(self._trays) < _FEW
         self._trays.append(made if few else zlib.compress(json.dumps(made).encode(), 1))
 
-    def __iter__(self) -> Iterator[ManifestDocument]:
-        """Yield those of all trays."""
+    def __iter__(self) -> Iterator[Texts]:
+        """Yield that of all trays."""
         return (json.loads(zlib.decompress(each)) if isinstance(each, bytes) else each for each in self._trays)
 
-    def joined(self, change: Callable[[Any], Any] = lambda value: value) -> ManifestDocument:
+    def joined(self, items: Callable[[str], Iterable[Any]] = _values) -> ManifestDocument:
         """Return the manifest of the build; its long lists pass, see :class:`ladderlight.system.passing.Passing`.
 
-        ``change`` is made to all values, such as ``printable_values``.
+        ``items`` turns the text of those of a tray into values.
         """
-        joined: ManifestDocument = change(next(iter(self))).copy()
-        joined["devices"] = Passing(lambda: (change(each) for made in self for each in made["devices"]))
-        joined["inputs"] = Passing(lambda: (change(each.model_dump()) for each in self.inputs))
-        joined["notes"] = change(list(dict.fromkeys(note for made in self for note in made["notes"])))
-        joined["pictures"] = Passing(lambda: (change(each) for made in self for each in made["pictures"]))
+        rest = [json.loads(each["rest"]) for each in self]
+        joined: ManifestDocument = rest[0]
+        joined["notes"] = list(dict.fromkeys(note for each in rest for note in each["notes"]))
+        joined["devices"] = Passing(lambda: (item for each in self for item in items(each["devices"])))
+        joined["inputs"] = Passing(lambda: (each.model_dump() for each in self.inputs))
+        joined["pictures"] = Passing(lambda: (item for each in self for item in items(each["pictures"])))
         return joined
+
+    @property
+    def file(self) -> Iterator[bytes]:
+        """Pieces of the manifest's file."""
+        return map(str.encode, json_pieces(self.joined(lambda text: [Written(text)])))
 
 
 def digest_of_inputs(inputs: Iterable[InputEntry]) -> str | None:

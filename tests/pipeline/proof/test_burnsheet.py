@@ -5,7 +5,7 @@ import pytest
 
 from ladderlight.board import Part
 from ladderlight.devices.files import images_of
-from ladderlight.proof.burnsheet import burn_sheet
+from ladderlight.proof.burnsheet import burn_sheet, chips_text
 from ladderlight.proof.scanout import memories_of
 from ladderlight.workspace.burned import chip_of
 from ladderlight.workspace.description import describe
@@ -31,10 +31,14 @@ def described(board, contents, burned=None):
     ).document
 
 
+def sheet_of(board, document):
+    return burn_sheet(board, document, [chips_text(board, document)])
+
+
 def test_the_sheet_says_what_goes_where(board, banked):
     document = described(board, banked(board, (0, 2)))
     device = document["devices"][0]
-    text = burn_sheet(board, document)
+    text = sheet_of(board, document)
     assert max(map(len, text.splitlines())) <= 78
     for line in (
         "Burn sheet: Merrowhithe",
@@ -63,7 +67,7 @@ def test_the_digest_of_a_file_of_records_is_of_the_bytes_and_not_of_the_file(boa
     document = describe(
         project="p", board=board, contents=contents, files=files, images=images_of(board, memories_of(board, files))
     ).document
-    text = burn_sheet(board, document)
+    text = sheet_of(board, document)
     digest = hashlib.sha256(contents.memories["picture"].words.astype("u1").tobytes()).hexdigest()
     (line,) = [line for line in text.splitlines() if line.endswith("  of the bytes burned")]
     assert line.split()[:8] == re.findall("....", digest[32:])
@@ -72,7 +76,7 @@ def test_the_digest_of_a_file_of_records_is_of_the_bytes_and_not_of_the_file(boa
 
 def test_a_chip_that_holds_it_is_left(board, banked):
     contents = banked(board, (0,))
-    text = burn_sheet(board, described(board, contents, record(board, {"picture": contents.memories["picture"].words})))
+    text = sheet_of(board, described(board, contents, record(board, {"picture": contents.memories["picture"].words})))
     assert "Nothing to burn" in text
     assert "[x] leave" in text
 
@@ -108,7 +112,7 @@ def test_a_change_that_only_clears_bits_needs_no_eraser(board, banked):
 def test_a_part_of_ones_own_is_shown_as_described(make_board, memory, banked):
     own = Part(number="MH-77", words=1 << 17, width=8, erasure="sectors", block=4096, package="SO-32")
     board = make_board(memory(address=["x2-x9", "y2-y8", "bank0-bank1"], data=["b0-b1", "g0-g1", "r0-r1"], part=own))
-    lines = burn_sheet(board, described(board, banked(board, (0,)))).splitlines()
+    lines = sheet_of(board, described(board, banked(board, (0,)))).splitlines()
     assert any(line.startswith("picture  (MH-77)") for line in lines)
     assert "  part      SO-32" in lines
     assert "  erasure   electrically, in sectors of 4,096 bytes" in lines
