@@ -2,6 +2,7 @@
 
 from collections.abc import Callable, Iterable, Sequence
 from operator import itemgetter
+from typing import Any
 
 from markupsafe import Markup
 
@@ -39,7 +40,7 @@ def tray_section(board: Board, manifest: ManifestDocument, small: Callable[[str]
         screen["picture"] = data_url(png) if png else ""
     number = devices[0]["tray"]
     burn = [device["name"] for device in devices if device["changed"]]
-    shown = {"number": number, "folder": f"tray-{number:02d}", "burn": burn, "screens": screens}
+    shown: dict[str, Any] = {"number": number, "folder": f"tray-{number:02d}", "burn": burn, "screens": screens}
     return fill("trays-section.html", aspect=board.raster.mode.screen_aspect, **shown), max(0, left)
 
 
@@ -76,11 +77,11 @@ def burn_page(board: Board, manifest: ManifestDocument, chips: Iterable[str], la
 
 
 def burn_parts(board: Board, manifest: ManifestDocument) -> dict[str, str]:
-    """Return what a burn sheet has of a manifest's chips: ``sheet`` as text, ``chips`` and ``labels`` as HTML."""
+    """Return what a burn sheet has of a manifest's chips: ``text``, and ``chips`` and ``labels`` as HTML."""
     parts = {device.name: device.part for device in board.devices}
-    shown = {"project": title_of(manifest), "devices": labelled(manifest), "parts": parts, "level": 2}
+    shown: dict[str, Any] = {"project": title_of(manifest), "devices": labelled(manifest), "parts": parts, "level": 2}
     html = {name: fill(f"burn-{name}.html", **shown) for name in ("chips", "labels")}
-    return {"sheet": chips_text(board, manifest), **html}
+    return {"text": chips_text(board, manifest), **html}
 
 
 def _joined(parts: Iterable[str]) -> Markup:

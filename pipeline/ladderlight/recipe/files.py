@@ -9,6 +9,7 @@ from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from difflib import get_close_matches
 from fnmatch import fnmatch
+from functools import cache
 from pathlib import Path
 
 from ladderlight.errors import Problem
@@ -43,18 +44,14 @@ def picture_files(folder: Path, patterns: Sequence[str]) -> tuple[list[PictureFi
     A pattern after ``!`` leaves out what was listed before it. ``where`` of a problem is the index of the pattern, or
     empty when nothing is left.
     """
-    files: dict[Path, PictureFile] = {}
+    files: dict[str, PictureFile] = {}
     problems = []
-    parents: dict[Path, Path] = {}
+    folders = cache(os.path.realpath)
 
-    def resolved(path: Path) -> Path:
+    def resolved(place: str) -> str:
         """Follow links; only of a link itself, or of a folder seen for the first time, the system is asked."""
-        if path.is_symlink():
-            return path.resolve()
-        around = path.parent
-        if around not in parents:
-            parents[around] = around.resolve()
-        return parents[around] / path.name
+        around, name = os.path.split(place)
+        return os.path.realpath(place) if os.path.islink(place) else f"{folders(around)}{os.sep}{name}"  # noqa: PTH114
 
     for index, pattern in enumerate(patterns):
         left_out = _leaves_out(folder, pattern)
@@ -62,13 +59,11 @@ def picture_files(folder: Path, patterns: Sequence[str]) -> tuple[list[PictureFi
             what = f"{pattern!r} goes through more than {MOST_FOLDERS:,} folders"
             problems.append(Problem(where=(index,), what=what, action="name the folder that the pictures are in"))
         elif left_out:
-            for path in _files(folder, pattern[1:]):
-                files.pop(resolved(path), None)
-        elif found := [
-            PictureFile(place=str(path), source=source_of(folder, path)) for path in _files(folder, pattern)
-        ]:
+            for place in _files(folder, pattern[1:]):
+                files.pop(resolved(place), None)
+        elif found := [PictureFile(place=place, source=source_of(folder, place)) for place in _files(folder, pattern)]:
             for file in sorted(found, key=lambda file: natural_key(file.source)):
-                files.setdefault(resolved(file.path), file)
+                files.setdefault(resolved(file.place), file)
         else:
             what, action = _nothing(folder, pattern)
             problems.append(Problem(where=(index,), what=what, action=action))
@@ -116,7 +111,7 @@ def idle_exclusions(folder: Path, patterns: Sequence[str]) -> Iterator[str]:
         if not _leaves_out(folder, pattern):
             continue
         listed, _ = picture_files(folder, patterns[:index])
-        left_out = {path.resolve() for path in _files(folder, pattern[1:])}
+        left_out = {Path(place).resolve() for place in _files(folder, pattern[1:])}
         if any(file.path.resolve() in left_out for file in listed):
             continue
         near = matching(pattern[1:], [(file, [file_name(file.source)]) for file in listed])
@@ -202,32 +197,34 @@ def _folders_in(folder: Path) -> list[Path]:
     return [Path(e) for e in found if (is_folder(Path(e)) if e.is_symlink() else e.is_dir(follow_symlinks=False))]
 
 
-def _files(folder: Path, pattern: str) -> list[Path]:
-    if is_file(folder / pattern) or is_folder(folder / pattern):  # a name may hold the characters of patterns
-        return [folder / pattern] if is_file(folder / pattern) else []
+def _files(folder: Path, pattern: str) -> list[str]:
+    whole = folder / pattern
+    if is_file(whole) or is_folder(whole):  # a name may hold the characters of patterns
+        return [str(whole)] if is_file(whole) else []
     # Path.glob refuses absolute patterns and those that go up. Names that begin with a dot are passed over by glob.
-    names = glob.iglob(pattern, root_dir=folder, recursive=True)  # noqa: PTH207
-    paths = (folder / name for name in names)
-    return [path for path in paths if path.name.casefold() not in _SYSTEM and is_file(path)]
+    names = map(os.path.split, glob.iglob(pattern, root_dir=folder, recursive=True))  # noqa: PTH207
+    around = cache(lambda head: str(folder / head))  # one path for thousands of files takes a tenth of the time
+    places = (os.path.join(around(head), name) for head, name in names if name.casefold() not in _SYSTEM)  # noqa: PTH118
+    return [place for place in places if is_file(place)]
 
 
-def first_below(paths: Iterable[Path], folder: Path) -> Path | None:
+def first_below(paths: Iterable[Path | str], folder: Path) -> Path | None:
     """Return the first file that lies below a folder, or named by a link there, whatever the names on the way."""
-    known: dict[Path, bool] = {}
+
+    @cache
+    def is_below(place: str) -> bool:
+        real = Path(os.path.realpath(place))
+        around = (real, *real.parents)
+        return folder in around or (folder.exists() and any(each.exists() and each.samefile(folder) for each in around))
+
     for path in paths:
-        for place in (path.parent, *([Path(os.path.realpath(path)).parent] if path.is_symlink() else [])):
-            if place not in known:
-                real = Path(os.path.realpath(place))
-                around = (real, *real.parents)
-                known[place] = folder in around or (
-                    folder.exists() and any(each.exists() and each.samefile(folder) for each in around)
-                )
-            if known[place]:
-                return path
+        real = [os.path.realpath(path)] if os.path.islink(path) else []  # noqa: PTH114
+        if any(is_below(os.path.dirname(place)) for place in (path, *real)):  # noqa: PTH120
+            return Path(path)
     return None
 
 
-def source_of(folder: Path, path: Path) -> str:
+def source_of(folder: Path, path: Path | str) -> str:
     """Return a path as the recipe writes it: relative to the recipe, with ``/``."""
     start, name = str(folder) + os.sep, str(path)
     if name.startswith(start) and ".." not in name:

@@ -33,6 +33,7 @@ from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output
 from ladderlight.storage.stopping import noting_stops, worker_threads
 from ladderlight.system.memory import share_memory
 from ladderlight.system.printable import printable, printable_values
+from ladderlight.system.value import digest_of
 from ladderlight.system.versions import versions
 from ladderlight.units.words import joined
 from ladderlight.workspace.burned import Chip
@@ -210,6 +211,11 @@ class _Going:
     """How many trays are made at once."""
 
     @cached_property
+    def found_digest(self) -> str:
+        """Digest of what was found."""
+        return digest_of(self.found)
+
+    @cached_property
     def bench(self) -> Bench:
         """What the bench sheet shows."""
         recipe = self.chain.recipe
@@ -253,7 +259,7 @@ class _Going:
     def _begun(self, tray: Tray, coded: CodedPictures, links: Links, pool: ThreadPoolExecutor) -> Callable[[], Texts]:
         """Begin to write the files of a tray; those of the last build stay where they would be the same."""
         chips = self.recorded.of_tray(tray.number or 1)
-        shown = KeptTrays.shown(chips.values(), self.found, self.inputs, links)
+        shown = KeptTrays.shown(chips.values(), self.found_digest, self.inputs, links)
         known = self.made_before.get(tray.number)
         if self.kept and known and known.key == self.kept.key(tray) and self.kept.take(known, shown, self.staging):
             return lambda: known.made
@@ -334,7 +340,7 @@ def _pages(going: _Going, made: Manifests) -> Iterator[tuple[str, bytes]]:
     recipe, shown = going.chain.recipe, printable_values(made.joined())
     board, title = recipe.board, printable(recipe.title)
     yield from bench_files(title, going.bench)
-    yield "burn-sheet.txt", burn_sheet(board, shown, (each["sheet"] for each in made)).encode()
+    yield "burn-sheet.txt", burn_sheet(board, shown, (each["text"] for each in made)).encode()
     chips, labels = zip(*((each["chips"], each["labels"]) for each in made), strict=True)
     yield "burn-sheet.html", burn_page(board, shown, chips, labels).encode()
     if any("tray" in device for device in shown["devices"]):

@@ -14,7 +14,6 @@ from pathlib import Path
 from typing import Self
 
 import ladderlight
-from ladderlight.board import Finding
 from ladderlight.cache.marks import Seen, as_json, from_json, know_program, program_files
 from ladderlight.cache.store import Cache
 from ladderlight.engine.plan import Plan
@@ -184,6 +183,7 @@ class KeptTrays:
     """Digest of what all trays are made from."""
     seen: Mapping[str, Seen]
     plan: Plan
+    _keys: dict[int | None, str] = field(default_factory=dict)
     _made: list[KeptTray] = field(default_factory=list)
     _sections: dict[str, tuple[str, int]] = field(default_factory=dict)
     """What the page of all trays has of each."""
@@ -200,15 +200,18 @@ class KeptTrays:
 
     def key(self, tray: Tray) -> str:
         """Return the key of a tray."""
-        looked = [each.sha256 for each in self.seen.values()] if self.plan.looks else []  # surveys see all pictures
-        pictures = [(file.source, self.plan.names[file], self.seen[file.source].sha256) for file in tray.files]
-        return digest_of((self.common, tray.number, pictures, list(tray.cards), looked))
+        if tray.number not in self._keys:
+            looked = [each.sha256 for each in self.seen.values()] if self.plan.looks else []  # surveys see all pictures
+            pictures = [(file.source, self.plan.names[file], self.seen[file.source].sha256) for file in tray.files]
+            self._keys[tray.number] = digest_of((self.common, tray.number, pictures, list(tray.cards), looked))
+        return self._keys[tray.number]
 
     @staticmethod
-    def shown(chips: Iterable[Chip], findings: Sequence[Finding], inputs: str | None, links: Links) -> str:
+    def shown(chips: Iterable[Chip], findings: str, inputs: str | None, links: Links) -> str:
         """Return the digest of what a tray's proof shows beside the tray: recorded chips, findings on its page, links.
 
-        By ``inputs``, the digest of all files, the manifest gives the reason why a chip differs.
+        ``findings`` is the digest of these. By ``inputs``, the digest of all files, the manifest gives the reason why a
+        chip differs.
         """
         held = [(chip.device, chip.sha256, chip.image, chip.inputs == inputs, chip.versions) for chip in chips]
         return digest_of((held, findings, links))
@@ -219,18 +222,22 @@ class KeptTrays:
         They do not where they are not all there as they were made, something else of the last build is beside them, or
         something else would be shown.
         """
+        digests = {name: each.sha256 for name, each in kept.files.items()}
+        if shown != kept.shown or not all(map(is_inside, digests)):
+            return False
+
+        def stay(files: Mapping[str, Seen]) -> bool:
+            return staging.keep(_folders(files), digests, {name: each.mark for name, each in files.items()})
+
+        if all(each.settled for each in kept.files.values()) and stay(kept.files):
+            return True
         try:
-            inside = ((name, each) for name, each in kept.files.items() if is_inside(name))
-            found = {name: _seen(f"{staging.output}/{name}", each) for name, each in inside}
+            found = {name: _seen(f"{staging.output}/{name}", each) for name, each in kept.files.items()}
         except OSError:
             return False
-        digests = {name: each.sha256 for name, each in kept.files.items()}
-        if shown != kept.shown or {name: each.sha256 for name, each in found.items()} != digests:
+        if {name: each.sha256 for name, each in found.items()} != digests or not stay(found):
             return False
-        if not staging.keep(_folders(found), digests, {name: each.mark for name, each in found.items()}):
-            return False
-        if found != kept.files:
-            self._put(replace(kept, files=found))
+        self._put(replace(kept, files=found))
         return True
 
     def add(self, tray: Tray, made: Texts, shown: str, folder: Path, digests: Mapping[str, str]) -> None:

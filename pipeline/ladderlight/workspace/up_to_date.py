@@ -82,9 +82,9 @@ class Account:
     """Paths where nothing is."""
 
     @classmethod
-    def of(cls, recipe: Recipe, *, began: int, inputs: Mapping[Path, Seen], others: Iterable[Path]) -> Account:
+    def of(cls, recipe: Recipe, *, began: int, inputs: Mapping[str, Seen], others: Iterable[Path]) -> Account:
         """Note the inputs as they were seen, and look at other files that count, there or not."""
-        seen = {str(path): each for path, each in inputs.items()}
+        seen = dict(inputs)
         missing = []
         for path in others:
             if os.path.lexists(path):
@@ -98,7 +98,7 @@ class Account:
 
         ``manifest`` is the SHA-256 of its manifest.
         """
-        pictures = [str(file.path) for file in self.recipe.files]
+        pictures = [file.place for file in self.recipe.files]
         read = set(pictures)
         if any(each.changed_after(self.began) for path, each in self.seen.items() if path not in read):
             return
@@ -136,7 +136,7 @@ def _is_unchanged(account: Mapping[str, Any], recipe: Path, output: Path, manife
     if not all(each.still(path) for path, each in from_json(account["seen"]).items()):
         return False
     files, problems = picture_files(recipe.parent, account["patterns"]) if account["patterns"] else ([], [])
-    same = not problems and [str(file.path) for file in files] == account["pictures"]
+    same = not problems and [file.place for file in files] == account["pictures"]
     return same and not any(map(os.path.lexists, account["missing"]))
 
 
