@@ -1,27 +1,60 @@
 """The burn sheet: what to burn into which chip, with what the programmer must show, on a page for the bench."""
 
 import textwrap
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator, Mapping, Sequence
+from typing import TypedDict
+
+from markupsafe import Markup
 
 from ladderlight.board import Board, Part
 from ladderlight.devices.documents import DeviceDocument, ManifestDocument
 from ladderlight.proof.board_words import cautions
-from ladderlight.system.printable import printable
+from ladderlight.proof.templating import fill
 from ladderlight.units.words import address, address_digits
 
 _WIDTH = 78
 
 
-def burn_sheet(board: Board, manifest: ManifestDocument, chips: Iterable[str]) -> str:
-    """Return the burn sheet as plain text, 78 columns wide, from a build's manifest.
+class BurnPart(TypedDict):
+    """What a tray, or a build without trays, has on the burn sheet."""
 
-    ``chips`` are what :func:`chips_text` gives for the manifest, or of each of its trays.
-    """
-    title = f"Burn sheet: {title_of(manifest)}"
-    lines = [title, "=" * min(len(title), _WIDTH), "", *_wrapped(to_burn(manifest)), *chips]
-    if manifest["notes"]:
+    title: str
+    chips: Sequence[str]
+    """By their labels."""
+    burn: Sequence[str]
+    """The chips to burn."""
+    notes: Sequence[str]
+    text: str
+    page: str
+    """As HTML."""
+    labels: str
+    """To cut out, as HTML; empty where there are no trays."""
+
+
+def burn_part(board: Board, manifest: ManifestDocument) -> BurnPart:
+    """Return the part of the burn sheet on the chips of a tray, or of a build without trays, from its manifest."""
+    parts = {device.name: device.part for device in board.devices}
+    devices, title = labelled(manifest), title_of(manifest)
+    text = (line for device in manifest["devices"] for line in ["", *_device(device, parts[device["name"]])])
+    return {
+        "title": title,
+        "chips": [str(device["label"]) for device in devices],
+        "burn": [str(device["label"]) for device in devices if device["changed"]],
+        "notes": manifest["notes"],
+        "text": "\n".join(text),
+        "page": fill("burn-chips.html", devices=devices, parts=parts, level=2),
+        "labels": fill("burn-labels.html", devices=devices, project=title).rstrip(),
+    }
+
+
+def burn_sheet(board: Board, parts: Sequence[BurnPart]) -> str:
+    """Return the burn sheet as plain text, 78 columns wide."""
+    title = f"Burn sheet: {parts[0]['title']}"
+    lines = [title, "=" * min(len(title), _WIDTH), "", *_wrapped(_lead(parts)), *(part["text"] for part in parts)]
+    notes = _notes(parts)
+    if notes:
         lines += ["", "Notes", "-----"]
-    for note in manifest["notes"]:
+    for note in notes:
         lines += _wrapped(note, indent="- ", hang=2)
     lines += ["", "Cautions", "--------"]
     for caution in cautions(board):
@@ -29,19 +62,28 @@ def burn_sheet(board: Board, manifest: ManifestDocument, chips: Iterable[str]) -
     return "\n".join([*lines, ""])
 
 
-def chips_text(board: Board, manifest: ManifestDocument) -> str:
-    """Return what the burn sheet says of the chips of a manifest."""
-    parts = {device.name: device.part for device in board.devices}
-    return "\n".join(line for device in manifest["devices"] for line in ("", *_device(device, parts[device["name"]])))
+def burn_page(board: Board, parts: Sequence[BurnPart]) -> str:
+    """Return the burn sheet as one HTML document to print: a box to tick for every chip."""
+    return fill(
+        "burn-sheet.html",
+        project=parts[0]["title"],
+        lead=_lead(parts),
+        chips=Markup("").join(Markup(part["page"]) for part in parts),  # noqa: S704 - of our own templates
+        labels=Markup("\n").join(Markup(part["labels"]) for part in parts if part["labels"]),  # noqa: S704
+        notes=_notes(parts),
+        cautions=cautions(board),
+    )
 
 
-def to_burn(manifest: ManifestDocument) -> str:
-    """Return in words how many chips are to be burned, and which."""
-    devices = list(manifest["devices"])
-    burn = [printable(chip_label(device["name"], device.get("tray"))) for device in devices if device["changed"]]
+def _lead(parts: Sequence[BurnPart]) -> str:
+    burn = [label for part in parts for label in part["burn"]]
     if not burn:
         return "Nothing to burn: every chip holds what it should."
-    return f"Burn {len(burn)} of {len(devices)}: {', '.join(burn)}."
+    return f"Burn {len(burn)} of {sum(len(part['chips']) for part in parts)}: {', '.join(burn)}."
+
+
+def _notes(parts: Sequence[BurnPart]) -> list[str]:
+    return list(dict.fromkeys(note for part in parts for note in part["notes"]))
 
 
 def title_of(manifest: ManifestDocument) -> str:
@@ -54,7 +96,7 @@ def chip_label(name: str, tray: int | None) -> str:
     return name if tray is None else f"tray {tray}, {name}"
 
 
-def labelled(manifest: ManifestDocument) -> list[dict[str, object]]:
+def labelled(manifest: ManifestDocument) -> Sequence[Mapping[str, object]]:
     """Return the devices of a manifest, each with its label and the ``digits`` of its addresses."""
     return [
         {"label": chip_label(device["name"], device.get("tray")), "digits": address_digits(device["words"]), **device}

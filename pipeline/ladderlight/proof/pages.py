@@ -1,8 +1,7 @@
-"""Pages beside the proof: the trays, the burn sheet, and a board before anything is built."""
+"""Pages beside the proof: the trays, and a board before anything is built."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from operator import itemgetter
-from typing import Any
 
 from markupsafe import Markup
 
@@ -10,7 +9,6 @@ from ladderlight.board import Board, Finding
 from ladderlight.board.ladders.analysis import analyse
 from ladderlight.devices.documents import ManifestDocument, PictureDocument
 from ladderlight.proof.board_words import cautions, facts_of
-from ladderlight.proof.burnsheet import chips_text, labelled, title_of, to_burn
 from ladderlight.proof.plots import plots_of
 from ladderlight.proof.plots.palettes import palette_plot
 from ladderlight.proof.screens import data_url
@@ -20,10 +18,10 @@ SCREEN_BYTES = 500_000
 """Of the screens on the page of all trays."""
 
 
-def trays_page(project: str, board: Board, sections: Iterable[str]) -> str:
+def trays_page(project: str, board: Board, sections: Sequence[str]) -> str:
     """Return the page that leads to the proof of each tray, by what :func:`tray_section` gives for all of them."""
-    found = list(sections)
-    return fill("trays.html", project=project, sections=_joined(found), count=len(found), facts=facts_of(board))
+    joined = Markup("").join(map(Markup, sections))
+    return fill("trays.html", project=project, sections=joined, count=len(sections), facts=facts_of(board))
 
 
 def tray_section(board: Board, manifest: ManifestDocument, small: Callable[[str], bytes], left: int) -> tuple[str, int]:
@@ -31,61 +29,41 @@ def tray_section(board: Board, manifest: ManifestDocument, small: Callable[[str]
 
     ``small`` gives a screen's file in the output folder in small, see :func:`ladderlight.proof.screens.small_png`. As
     many as the page can bear are in it, the others by name: ``left`` is how many bytes that is before this tray, up to
-    ``SCREEN_BYTES``, and the second that is returned how many after it, or 0.
+    ``SCREEN_BYTES``, and the second that is returned how many after it.
     """
-    devices, screens = list(manifest["devices"]), _screens(list(manifest["pictures"]))
-    for screen in screens:
-        png = small(f"proof/{screen['file']}") if left > 0 else b""
-        left -= len(png)
-        screen["picture"] = data_url(png) if png else ""
-    number = devices[0]["tray"]
-    burn = [device["name"] for device in devices if device["changed"]]
-    shown: dict[str, Any] = {"number": number, "folder": f"tray-{number:02d}", "burn": burn, "screens": screens}
-    return fill("trays-section.html", aspect=board.raster.mode.screen_aspect, **shown), max(0, left)
+    screens, pictures = _screens(manifest["pictures"]), dict[str, Markup]()
+    for file in (screen["file"] for screen in screens):
+        if left > 0:
+            png = small(file)
+            pictures[file] = data_url(png)
+            left = max(0, left - len(png))
+    devices = manifest["devices"]
+    section = fill(
+        "trays-section.html",
+        number=devices[0]["tray"],
+        folder=f"tray-{devices[0]['tray']:02d}",
+        burn=[device["name"] for device in devices if device["changed"]],
+        screens=screens,
+        pictures=pictures,
+        aspect=board.raster.mode.screen_aspect,
+    )
+    return section, left
 
 
-def _screens(pictures: Sequence[PictureDocument]) -> list[dict[str, str]]:
+def _screens(pictures: Sequence[PictureDocument]) -> list[Mapping[str, str]]:
     """Return the different screens of a tray, in the order of their banks, each with all that it shows."""
     files = dict.fromkeys(picture["screen"] for picture in sorted(pictures, key=itemgetter("bank")))
-    found = []
+    found: list[Mapping[str, str]] = []
     for file in files:
         own = [picture for picture in pictures if picture["screen"] == file]
         found.append(
             {
-                "file": file.removeprefix("proof/"),
+                "file": file,
                 "bank": str(min(picture["bank"] for picture in own)),
                 "names": ", ".join(dict.fromkeys(picture["name"] for picture in own)),
             }
         )
     return found
-
-
-def burn_page(board: Board, manifest: ManifestDocument, chips: Iterable[str], labels: Iterable[str]) -> str:
-    """Return the burn sheet as one HTML document to print: a box to tick for every file.
-
-    ``chips`` and ``labels`` are what :func:`burn_parts` gives for the manifest, or of each of its trays.
-    """
-    return fill(
-        "burn-sheet.html",
-        project=title_of(manifest),
-        lead=to_burn(manifest),
-        chips=_joined(chips),
-        labels=_joined(labels),
-        notes=manifest["notes"],
-        cautions=cautions(board),
-    )
-
-
-def burn_parts(board: Board, manifest: ManifestDocument) -> dict[str, str]:
-    """Return what a burn sheet has of a manifest's chips: ``text``, and ``chips`` and ``labels`` as HTML."""
-    parts = {device.name: device.part for device in board.devices}
-    shown: dict[str, Any] = {"project": title_of(manifest), "devices": labelled(manifest), "parts": parts, "level": 2}
-    html = {name: fill(f"burn-{name}.html", **shown) for name in ("chips", "labels")}
-    return {"text": chips_text(board, manifest), **html}
-
-
-def _joined(parts: Iterable[str]) -> Markup:
-    return Markup("\n").join(Markup(part.rstrip()) for part in parts if part)  # noqa: S704 - of our own templates
 
 
 def board_page(project: str, board: Board, findings: Sequence[Finding]) -> str:

@@ -14,22 +14,22 @@ from markupsafe import Markup
 from ladderlight.bench.sheets.document import Bench, bench_of
 from ladderlight.bench.sheets.files import bench_files, bench_parts
 from ladderlight.board import Finding
-from ladderlight.devices.documents import ManifestDocument
 from ladderlight.engine.cards import with_cards
 from ladderlight.engine.coded import CodedPictures
 from ladderlight.engine.executors import Executor
 from ladderlight.engine.runner import Chain, Progress, Refused
 from ladderlight.engine.trays import Tray, deal
 from ladderlight.errors import ArrangementError, BuildError, Fault, PictureError, refuse_errors
-from ladderlight.proof.burnsheet import burn_sheet
+from ladderlight.proof.burnsheet import burn_page, burn_part, burn_sheet
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.merge_metrics import merged_metrics
 from ladderlight.proof.page.document import Links, links_of
-from ladderlight.proof.pages import SCREEN_BYTES, burn_page, burn_parts, tray_section, trays_page
+from ladderlight.proof.pages import SCREEN_BYTES, tray_section, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
 from ladderlight.proof.screens import screen_names, shown_banks, small_png
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output
+from ladderlight.storage.record import digest_of as file_digest
 from ladderlight.storage.stopping import noting_stops, worker_threads
 from ladderlight.system.memory import share_memory
 from ladderlight.system.printable import printable, printable_values
@@ -41,7 +41,7 @@ from ladderlight.workspace.description import describe
 from ladderlight.workspace.earlier import Earlier
 from ladderlight.workspace.last_build import version_findings
 from ladderlight.workspace.made_from import KeptTray, KeptTrays, MadeFrom
-from ladderlight.workspace.manifest import FILE, Manifests, Texts, digest_of_inputs, document_of, texts_of
+from ladderlight.workspace.manifest import FILE, MadeTray, Manifests, made_tray, manifest_of
 from ladderlight.workspace.readiness import Readiness, readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
 
@@ -53,8 +53,7 @@ class Built:
     """What a build has written."""
 
     output: Path
-    manifest: ManifestDocument
-    """As plain values; see :class:`ladderlight.workspace.manifest.Manifests`."""
+    manifest: Manifests
     findings: tuple[Finding, ...]
     reduced: int
     """How many picture files were reduced to codes; the cache had the others."""
@@ -64,7 +63,7 @@ class Built:
     @property
     def device_files(self) -> tuple[Path, ...]:
         """Paths of the files for the programmer."""
-        return tuple(self.output / "devices" / name for device in self.manifest["devices"] for name in device["files"])
+        return tuple(self.output / "devices" / name for device in self.manifest.devices for name in device["files"])
 
     @property
     def proof(self) -> Path:
@@ -132,7 +131,7 @@ def build(
             chain=chain,
             staging=staging,
             recorded=recorded,
-            inputs=digest_of_inputs(made_from.inputs),
+            inputs=made_from.digest,
             versions=versions(),
             found=found,
             kept=kept,
@@ -143,13 +142,16 @@ def build(
             workers=workers or os.cpu_count() or 1,
         )
         links = (links_of(recipe, tray.number, numbers, together) for tray in trays)
-        made = Manifests(inputs=made_from.inputs)
+        made = Manifests(seen=made_from.seen)
         for each in going.trays(trays, coded, links):
             made.add(each)
-        document = made.joined()
-        changed = version_findings(earlier.manifest, document, going.inputs)
-        manifest = staging.write([(FILE, made.file)])[FILE]
-        staging.write(_pages(going, made))
+        changed = version_findings(earlier.manifest, made, going.inputs, going.versions)
+        with staging.writing(FILE) as file:
+            for piece in made.text():
+                file.write(piece.encode())
+        manifest = file_digest(staging.folder / FILE)
+        for name, page in _pages(going, made):
+            staging.write(name, page)
         if kept:
             kept.keep()
     found = (*found, *recorded.findings)
@@ -157,7 +159,7 @@ def build(
         account.keep(cache, manifest, found)
     stale = (one for one in ready.findings if one.level == "caution" and one.where == "output")
     told = (*found, *stale, *bad, *left_out, *changed, *_edited(staging))
-    return Built(output=recipe.output, manifest=document, findings=told, reduced=reduced, complete=not bad)
+    return Built(output=recipe.output, manifest=made, findings=told, reduced=reduced, complete=not bad)
 
 
 def _dealt(
@@ -231,23 +233,23 @@ class _Going:
         here = self.staging.folder / screen
         return small_png(here if here.exists() else self.staging.output / screen, self.chain.recipe.board)
 
-    def sections(self, made: Iterable[Texts]) -> Iterator[str]:
+    def sections(self, made: Iterable[MadeTray]) -> Iterator[str]:
         """Yield what the page of all trays has of each."""
-        left, board = SCREEN_BYTES, self.chain.recipe.board
+        left = SCREEN_BYTES
         for each in made:
 
-            def make(each: Texts = each, left: int = left) -> tuple[str, int]:
-                return tray_section(board, document_of(each), self._small, left)
+            def make(each: MadeTray = each, left: int = left) -> tuple[str, int]:
+                return tray_section(self.chain.recipe.board, manifest_of(each), self._small, left)
 
             section, left = self.kept.section(each, left, make) if self.kept else make()
             yield section
 
-    def trays(self, trays: Iterable[Tray], coded: CodedPictures, links: Iterable[Links]) -> Iterator[Texts]:
+    def trays(self, trays: Iterable[Tray], coded: CodedPictures, links: Iterable[Links]) -> Iterator[MadeTray]:
         """Write the files of trays, several at once, by threads; yield what each adds to common files, in order.
 
         Of thousands of pictures no more than that stays in memory.
         """
-        waiting: deque[Callable[[], Texts]] = deque()
+        waiting: deque[Callable[[], MadeTray]] = deque()
         with worker_threads(self.workers) as pool:
             for tray, shown in zip(trays, links, strict=True):
                 waiting.append(self._begun(tray, coded, shown, pool))
@@ -256,7 +258,9 @@ class _Going:
             while waiting:
                 yield waiting.popleft()()
 
-    def _begun(self, tray: Tray, coded: CodedPictures, links: Links, pool: ThreadPoolExecutor) -> Callable[[], Texts]:
+    def _begun(
+        self, tray: Tray, coded: CodedPictures, links: Links, pool: ThreadPoolExecutor
+    ) -> Callable[[], MadeTray]:
         """Begin to write the files of a tray; those of the last build stay where they would be the same."""
         chips = self.recorded.of_tray(tray.number or 1)
         shown = KeptTrays.shown(chips.values(), self.found_digest, self.inputs, links)
@@ -267,25 +271,26 @@ class _Going:
         keeping = self.kept and all(count == self.frames.get(file) for file, count in own.frames.items())
         making = pool.submit(self._made, tray, own, chips, links)
 
-        def made() -> Texts:
-            texts, digests = making.result()
+        def made() -> MadeTray:
+            shared, digests = making.result()
             if self.kept and keeping:
-                self.kept.add(tray, texts, shown, self.staging.folder, digests)
-            return texts
+                self.kept.add(tray, shared, shown, self.staging.folder, digests)
+            return shared
 
         return made
 
     def _made(
         self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip], links: Links
-    ) -> tuple[Texts, dict[str, str]]:
-        """Arrange the pictures of a tray, write its device files and its proof; return its texts and its files."""
+    ) -> tuple[MadeTray, dict[str, str]]:
+        """Arrange the pictures of a tray, write its device files and its proof; return what it shares, and files."""
         recipe = self.chain.recipe
         pictures = with_cards(recipe, coded, tray.cards)
         with _named(tray):
             contents = self.chain.arrange(pictures)
             files = self.chain.emit(contents)
         files = [replace(file, name=f"{tray.folder}{file.name}") for file in files]
-        written = self.staging.write((f"devices/{file.name}", file.data) for file in files)
+        write = self.staging.write
+        written = {name: write(name, file.data) for file in files for name in [f"devices/{file.name}"]}
         # Read back from disk. What shows the format of a file stays; its other data need not wait in memory.
         files = [replace(file, data=file.data[:_BEGINNING]) for file in files]
         words = read_memories(recipe.board, self.staging.folder / "devices", files)
@@ -319,8 +324,10 @@ class _Going:
             links=links,
             tray=tray.number,
         )
-        written |= self.staging.write((f"proof/{tray.folder}{name}", data) for name, data in proof)
-        return texts_of(made) | burn_parts(recipe.board, shown), written
+        for name, data in proof:
+            path = f"proof/{tray.folder}{name}"
+            written[path] = self.staging.write(path, data)
+        return made_tray(made, burn_part(recipe.board, shown)), written
 
 
 @contextmanager
@@ -336,15 +343,14 @@ def _named(tray: Tray) -> Iterator[None]:
 
 
 def _pages(going: _Going, made: Manifests) -> Iterator[tuple[str, bytes]]:
-    """Yield the sheets made from the manifest, which are written beside the device files and proofs."""
-    recipe, shown = going.chain.recipe, printable_values(made.joined())
-    board, title = recipe.board, printable(recipe.title)
+    """Yield the sheets of all trays, which are written beside their device files and proofs."""
+    board, title = going.chain.recipe.board, printable(going.chain.recipe.title)
     yield from bench_files(title, going.bench)
-    yield "burn-sheet.txt", burn_sheet(board, shown, (each["text"] for each in made)).encode()
-    chips, labels = zip(*((each["chips"], each["labels"]) for each in made), strict=True)
-    yield "burn-sheet.html", burn_page(board, shown, chips, labels).encode()
-    if any("tray" in device for device in shown["devices"]):
-        yield "proof/index.html", trays_page(title, board, going.sections(made)).encode()
+    burn = [each["burn"] for each in made]
+    yield "burn-sheet.txt", burn_sheet(board, burn).encode()
+    yield "burn-sheet.html", burn_page(board, burn).encode()
+    if burn[0]["labels"]:
+        yield "proof/index.html", trays_page(title, board, list(going.sections(made))).encode()
 
 
 def _cautions(

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import errno
 import json
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
@@ -26,11 +26,10 @@ from ladderlight.stages.contract import Probe
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.storage.journal import is_inside
 from ladderlight.storage.output import Staging
-from ladderlight.system.passing import Passing
 from ladderlight.system.paths import mark_of
 from ladderlight.system.value import digest_of
 from ladderlight.workspace.burned import FILE, Chip
-from ladderlight.workspace.manifest import InputEntry, Texts, document_of
+from ladderlight.workspace.manifest import MadeTray, digest_of_inputs, manifest_of
 from ladderlight.workspace.up_to_date import Account
 
 _PROGRAM = digest_of(("files of the program", ladderlight.__file__))
@@ -69,11 +68,9 @@ class MadeFrom:
         return cls(recipe=recipe, cache=cache, seen=seen)
 
     @property
-    def inputs(self) -> Sequence[InputEntry]:
-        """The files, for the manifest."""
-        return Passing(
-            lambda: (InputEntry(file=name, bytes=each.size, sha256=each.sha256) for name, each in self.seen.items())
-        )
+    def digest(self) -> str | None:
+        """One SHA-256 for all the files."""
+        return digest_of_inputs((name, each.size, each.sha256) for name, each in self.seen.items())
 
     def account(self, *, began: int) -> Account | None:
         """Note the inputs, the code of the stages, and the record of burned chips.
@@ -157,7 +154,7 @@ class KeptTray:
     """What the cache knows of a tray: what it adds to common files, its own as they were made, and what they showed."""
 
     key: str
-    made: Texts
+    made: MadeTray
     files: Mapping[str, Seen]
     shown: str
 
@@ -165,7 +162,7 @@ class KeptTray:
     def cautions(self) -> Iterator[tuple[str, int, str]]:
         """The cautions that stages have of its pictures, each with its file and frame."""
         if '"caution": ' in self.made["pictures"]:
-            for entry in document_of(self.made)["pictures"]:
+            for entry in manifest_of(self.made)["pictures"]:
                 if "caution" in entry:
                     yield entry["source"], entry["frame"], str(entry["caution"])
 
@@ -240,14 +237,14 @@ class KeptTrays:
         self._put(replace(kept, files=found))
         return True
 
-    def add(self, tray: Tray, made: Texts, shown: str, folder: Path, digests: Mapping[str, str]) -> None:
+    def add(self, tray: Tray, made: MadeTray, shown: str, folder: Path, digests: Mapping[str, str]) -> None:
         """Note a tray's files, which lie in a folder, not yet in their place. Those noted before are kept."""
         self.keep()
         marks = {name: mark_of(folder / name) for name in digests}
         files = {name: Seen(mark, digests[name], settled=False) for name, mark in marks.items() if mark}
         self._made.append(KeptTray(key=self.key(tray), made=made, files=files, shown=shown))
 
-    def section(self, made: Texts, left: int, make: Callable[[], tuple[str, int]]) -> tuple[str, int]:
+    def section(self, made: MadeTray, left: int, make: Callable[[], tuple[str, int]]) -> tuple[str, int]:
         """Return what the page of all trays has of a tray, made now if the cache does not have it."""
         key = digest_of((made["devices"], made["pictures"], left))
         self._sections[key] = self._known_sections.get(key) or make()

@@ -3,27 +3,29 @@
 import hashlib
 import json
 import zlib
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal, TypedDict
 
 from pydantic import AfterValidator, ConfigDict, Field, JsonValue
 
 from ladderlight.board.model.memory import Erasure
-from ladderlight.devices.documents import ManifestDocument
+from ladderlight.cache.marks import Seen
+from ladderlight.devices.documents import DeviceDocument, ManifestDocument, PictureDocument
 from ladderlight.devices.files import refuse_name
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
-from ladderlight.system.passing import Passing
-from ladderlight.system.printable import Written, json_pieces
+from ladderlight.system.printable import json_value
 from ladderlight.workspace.documents import Kept, Listed, read_document
+
+if TYPE_CHECKING:
+    from ladderlight.proof.burnsheet import BurnPart
 
 FILE = "manifest.json"
 """Name of the manifest, in the output folder."""
 FORMAT: Literal[1] = 1
 _FEW = 32  # trays whose manifests wait as they are: to unpack those of all trays takes 0.1 s for 10,000 pictures
-_LISTS = ("devices", "pictures")
 
 Size = Annotated[int, Field(ge=0, le=1 << 32)]
 TrayNumber = Annotated[int, Field(ge=1)] | None
@@ -171,72 +173,113 @@ class Manifest(Kept):
     @property
     def inputs_digest(self) -> str | None:
         """One SHA-256 for all files that the build is made from; None when nothing is known of them."""
-        return digest_of_inputs(self.inputs)
+        return digest_of_inputs((item.file, item.bytes, item.sha256) for item in self.inputs)
 
 
-Texts = Mapping[str, str]
-"""What a tray adds to the manifest, as JSON (:func:`texts_of`), and to the burn sheet."""
+class MadeTray(TypedDict):
+    """What a tray, or a build without trays, has in files that all trays share."""
+
+    first: ManifestDocument
+    """Its manifest without the lists that follow."""
+    devices: str
+    """As the manifest has them, in JSON."""
+    pictures: str
+    burn: "BurnPart"
 
 
-def texts_of(manifest: ManifestDocument) -> dict[str, str]:
-    """Return a tray's manifest as text: its ``devices`` and ``pictures`` as the manifest has them, and the ``rest``."""
-    rest = {name: [] if name in _LISTS else value for name, value in manifest.items()}
-    return {
-        "devices": Written.of(manifest["devices"]),
-        "pictures": Written.of(manifest["pictures"]),
-        "rest": json.dumps(rest),
-    }
+def made_tray(manifest: ManifestDocument, burn: "BurnPart") -> MadeTray:
+    """Return what a tray has in shared files, from its manifest."""
+    devices, pictures = (
+        ",\n    ".join(json_value(item, 4) for item in items) for items in (manifest["devices"], manifest["pictures"])
+    )
+    first: ManifestDocument = {**manifest, "devices": [], "pictures": []}
+    return {"first": first, "devices": devices, "pictures": pictures, "burn": burn}
 
 
-def document_of(texts: Texts) -> ManifestDocument:
-    """Return a tray's manifest as plain values."""
-    joined: ManifestDocument = json.loads(texts["rest"]) | {name: _values(texts[name]) for name in _LISTS}
-    return joined
+def manifest_of(made: MadeTray) -> ManifestDocument:
+    """Return the manifest of a tray as plain values."""
+    return {**made["first"], "devices": _items(made["devices"]), "pictures": _items(made["pictures"])}
 
 
-def _values(text: str) -> list[Any]:
+def _items(text: str) -> list[Any]:
     found: list[Any] = json.loads(f"[{text}]")
     return found
 
 
 @dataclass(frozen=True, kw_only=True)
 class Manifests:
-    """What the trays of a build give, most of it compressed while they wait for each other, and the inputs."""
+    """The manifest of a build: those of its trays, most of them compressed while they wait, and its inputs."""
 
-    inputs: Sequence[InputEntry]
-    _trays: list[bytes | Texts] = field(default_factory=list)
+    seen: Mapping[str, Seen]
+    _trays: list[bytes | MadeTray] = field(default_factory=list)
 
-    def add(self, made: Texts) -> None:
+    def add(self, made: MadeTray) -> None:
         """Add that of another tray."""
         few = len(self._trays) < _FEW
         self._trays.append(made if few else zlib.compress(json.dumps(made).encode(), 1))
 
-    def __iter__(self) -> Iterator[Texts]:
-        """Yield that of all trays."""
+    def __iter__(self) -> Iterator[MadeTray]:
+        """Yield what all trays have in shared files."""
         return (json.loads(zlib.decompress(each)) if isinstance(each, bytes) else each for each in self._trays)
 
-    def joined(self, items: Callable[[str], Iterable[Any]] = _values) -> ManifestDocument:
-        """Return the manifest of the build; its long lists pass, see :class:`ladderlight.system.passing.Passing`.
-
-        ``items`` turns the text of those of a tray into values.
-        """
-        rest = [json.loads(each["rest"]) for each in self]
-        joined: ManifestDocument = rest[0]
-        joined["notes"] = list(dict.fromkeys(note for each in rest for note in each["notes"]))
-        joined["devices"] = Passing(lambda: (item for each in self for item in items(each["devices"])))
-        joined["inputs"] = Passing(lambda: (each.model_dump() for each in self.inputs))
-        joined["pictures"] = Passing(lambda: (item for each in self for item in items(each["pictures"])))
-        return joined
+    @property
+    def first(self) -> ManifestDocument:
+        """That of the first tray, without its lists: project, revision and versions are the same in all."""
+        return next(iter(self))["first"]
 
     @property
-    def file(self) -> Iterator[bytes]:
-        """Pieces of the manifest's file."""
-        return map(str.encode, json_pieces(self.joined(lambda text: [Written(text)])))
+    def devices(self) -> Iterator[DeviceDocument]:
+        """The devices of all trays."""
+        return (device for made in self for device in _items(made["devices"]))
+
+    @property
+    def inputs(self) -> Iterator[Mapping[str, object]]:
+        """The files that the build is made from."""
+        return ({"file": name, "bytes": each.size, "sha256": each.sha256} for name, each in self.seen.items())
+
+    @property
+    def pictures(self) -> Iterator[PictureDocument]:
+        """The pictures of all trays."""
+        return (picture for made in self for picture in _items(made["pictures"]))
+
+    @property
+    def notes(self) -> list[str]:
+        """Notes on the trays, each once."""
+        return list(dict.fromkeys(note for made in self for note in made["first"]["notes"]))
+
+    @property
+    def document(self) -> ManifestDocument:
+        """The manifest as plain values; of thousands of pictures they take much memory."""
+        joined = self.first.copy()
+        joined["devices"], joined["pictures"] = list(self.devices), list(self.pictures)
+        joined["inputs"], joined["notes"] = list(self.inputs), self.notes
+        return joined
+
+    def text(self) -> Iterator[str]:
+        """Yield the manifest as JSON that can be printed, its long lists piece by piece."""
+        lists: dict[str, Iterable[str]] = {
+            "devices": (made["devices"] for made in self),
+            "inputs": (json_value(each, 4) for each in self.inputs),
+            "pictures": (made["pictures"] for made in self),
+        }
+        before = "{\n  "
+        for key, value in {**self.first, "notes": self.notes}.items():
+            yield f"{before}{json_value(key)}: "
+            before = ",\n  "
+            if key in lists:
+                inside = "[\n    "
+                for items in filter(None, lists[key]):
+                    yield f"{inside}{items}"
+                    inside = ",\n    "
+                yield "\n  ]" if inside[0] == "," else "[]"
+            else:
+                yield json_value(value, 2)
+        yield "\n}\n"
 
 
-def digest_of_inputs(inputs: Iterable[InputEntry]) -> str | None:
-    """Return one SHA-256 for all files that a build is made from; None when nothing is known of them."""
-    listed = [[item.file, item.bytes, item.sha256] for item in inputs]
+def digest_of_inputs(inputs: Iterable[tuple[str, int, str]]) -> str | None:
+    """Return one SHA-256 for all files that a build is made from: names, sizes, SHA-256; None when none is known."""
+    listed = [list(item) for item in inputs]
     return hashlib.sha256(json.dumps(listed).encode()).hexdigest() if listed else None
 
 
