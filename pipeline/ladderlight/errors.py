@@ -2,7 +2,6 @@
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from difflib import get_close_matches
 from typing import Any, Literal, Self, get_args
 
 Level = Literal["error", "caution", "note"]
@@ -153,6 +152,8 @@ def is_refused(findings: Iterable[Finding]) -> bool:
 
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """Return the known word that differs in upper and lower case only, or else the most similar; None when none is."""
+    from difflib import get_close_matches
+
     known = sorted(known)
     same = [other for other in known if other.casefold() == word.casefold()]
     return next(iter(same or get_close_matches(word, known, n=1, cutoff=0.6)), None)

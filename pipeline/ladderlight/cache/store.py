@@ -7,9 +7,7 @@ place, so that several builds may use one folder at once.
 from __future__ import annotations
 
 import os
-import shutil
 import sys
-import tempfile
 import threading
 import time
 import weakref
@@ -18,7 +16,6 @@ from contextlib import suppress
 from copy import copy
 from itertools import count
 from pathlib import Path
-from secrets import token_hex
 from typing import Any, BinaryIO, Self
 
 from ladderlight.cache.entries import DamagedError, Entry, EntryWriter
@@ -66,6 +63,10 @@ class Cache:
 
         It is made when the first entry is written, so that a process that is killed before leaves nothing.
         """
+        import shutil
+        import tempfile
+        from secrets import token_hex
+
         cache = cls(Path(tempfile.gettempdir(), f"ladderlight-{token_hex()}"), room=room)
         cache.lasting = False
         _temporary.append(weakref.finalize(cache, shutil.rmtree, cache.folder, ignore_errors=True))

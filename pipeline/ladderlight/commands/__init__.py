@@ -1,21 +1,14 @@
-"""The commands. One file each; whatever is slow to import is imported when a command runs."""
+"""The command line. Nothing is imported before it is needed, and for a build that has nothing to do no command."""
 
 import gc
 import os
 import sys
 from collections.abc import Sequence
-from copy import copy
-from functools import cache
-from typing import Annotated, Any
+from pathlib import Path
 
-import typer
-from typer.completion import shell_complete
-
-from ladderlight import __version__
-from ladderlight.commands import about, bench, build, burned, check, compare, decode, faults, ladder, start, watch
-from ladderlight.commands.terminal.mistakes import WrongUsage, fault_of
-from ladderlight.commands.terminal.reporting import failure_of, print_faults, print_lines
-from ladderlight.commands.terminal.streams import keeps_stdout, safe_streams
+from ladderlight.commands.terminal.arguments import recipe_path
+from ladderlight.commands.terminal.reporting import failure_of, print_faults, print_lines, print_up_to_date
+from ladderlight.commands.terminal.streams import safe_streams
 from ladderlight.errors import Fault
 from ladderlight.storage.stopping import Stops, unwinding, workers_left
 from ladderlight.system.paths import reason_of
@@ -29,34 +22,6 @@ with 50,000 a twentieth."""
 
 COMPLETION = "_LADDERLIGHT_COMPLETE"
 """The variable in which the installed completion scripts pass the shell's request."""
-
-app = typer.Typer(
-    name="ladderlight",
-    help="Prepare pictures for boards of counters, memories and resistor ladders, from one recipe file.",
-    epilog="Start with: ladderlight start my-board",
-    rich_markup_mode=None,
-    no_args_is_help=True,
-    pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"]},
-)
-COMMANDS = (
-    *(start.start, check.check, build.build, watch.watch, bench.bench, burned.burned, faults.faults),
-    *(compare.compare, decode.decode, ladder.ladder, about.stages, about.schema, about.guide),
-)
-
-
-def _print_version(wanted: bool) -> None:  # noqa: FBT001 - as the library calls it
-    if wanted:
-        print(f"ladderlight {__version__}")  # noqa: T201 - the commands are where printing happens
-        raise typer.Exit
-
-
-_Version = Annotated[bool, typer.Option("--version", help="Print the version.", is_eager=True, callback=_print_version)]
-
-
-@app.callback()
-def _main(*, version: _Version = False) -> None:
-    pass
 
 
 def main(arguments: Sequence[str] | None = None) -> int:
@@ -95,42 +60,28 @@ def _status_of(arguments: Sequence[str]) -> int:
     return PIPE_CLOSED if out.broken else status
 
 
-@cache
-def _program(first: str) -> Any:  # of a type of the library's own, which it does not export
-    """Return the program with the command that the first argument names, alone to start sooner, or with all."""
-    program = copy(app)
-    program.registered_commands = []
-    for command in [one for one in COMMANDS if one.__name__ == first] or COMMANDS:
-        program.command()(keeps_stdout(command))
-    made: Any = typer.main.get_command(program)
-    for parameter in (each for one in made.commands.values() for each in one.params):
-        if parameter.param_type_name == "argument":  # its name says enough; some editions add list[str] and the like
-            parameter.display_type_rich = lambda ctx: None  # noqa: ARG005 - as the library calls it
-    return made
-
-
 def _run(arguments: Sequence[str], stops: Stops) -> tuple[int, Sequence[Fault]]:
-    """Run a command, or answer a shell that completes one. Return the status and the faults."""
-    if request := os.environ.get(COMPLETION):
-        return shell_complete(_program(""), {}, "ladderlight", COMPLETION, request), ()
-    command = _program(arguments[0] if arguments else "")
+    """Run a command. Return the status and the faults."""
     try:
-        # The library's own way of running would catch Ctrl-C and print wrong usage in its words.
-        try:
-            context = command.make_context("ladderlight", list(arguments))
-        except SystemExit:  # how the library ends after a completion script was shown or installed
+        if COMPLETION not in os.environ and _has_nothing_to_do(*arguments):
             return 0, ()
-        with context:
-            command.invoke(context)
-    except typer.Exit as end:
-        return end.exit_code, ()
-    except WrongUsage as error:
-        if type(error).__name__ == "NoArgsIsHelpError":
-            print(error.format_message(), file=sys.stderr)  # noqa: T201
-            return 2, ()
-        return 2, [fault_of(error, arguments, {command.__name__: command for command in COMMANDS})]
+        from ladderlight.commands.program import run
+
+        return run(arguments)
     except KeyboardInterrupt as stop:
         return stops.status, [Fault(where="", message="; ".join(["stopped", *getattr(stop, "__notes__", ())]))]
     except (Exception, SystemExit) as error:  # noqa: BLE001 - the one place that turns a bug into an exit status
         return failure_of(error)
-    return 0, ()
+
+
+def _has_nothing_to_do(command: str = "", *words: str) -> bool:
+    """Answer a build of one recipe with nothing but ``--quiet`` if nothing has changed; the declarations cost more."""
+    names = [word for word in words if word not in ("--quiet", "-q")]
+    if command != "build" or len(names) > 1 or any(name.startswith("-") for name in names):
+        return False
+    from ladderlight.workspace.up_to_date import up_to_date
+
+    last = up_to_date(recipe_path(Path(names[0]) if names else None))
+    if last is not None:
+        print_up_to_date(last.output, quiet=len(words) > len(names))
+    return last is not None

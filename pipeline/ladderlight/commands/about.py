@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from ladderlight.commands.terminal.options import DEFAULT, JsonOption, QuietOption
+from ladderlight.commands.terminal.arguments import DEFAULT
+from ladderlight.commands.terminal.options import JsonOption, QuietOption
 from ladderlight.commands.terminal.reporting import print_document, stderr, stdout
 from ladderlight.errors import UsageError, nearest_word
 from ladderlight.system.paths import is_file

@@ -6,6 +6,7 @@ from typing import Annotated
 import typer
 
 from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.arguments import recipe_path
 from ladderlight.commands.terminal.reporting import print_revisions, stdout
 from ladderlight.system.printable import printable
 
@@ -32,7 +33,7 @@ def bench(
     from ladderlight.recipe.inputs import input_files, refuse_in_the_way
     from ladderlight.storage.exports import export
 
-    path = options.recipe_path(recipe)
+    path = recipe_path(recipe)
     if page is None and csv is None:
         recipes = load_revisions(path, pictures="ignored", revision=revision)
         benches = {each.revision: bench_of(each.board, each.findings) for each in recipes}

@@ -12,7 +12,15 @@ import typer
 
 from ladderlight.cache.folder import VARIABLE
 from ladderlight.commands.terminal import options
-from ladderlight.commands.terminal.reporting import print_document, print_findings, print_revisions, stderr, stdout
+from ladderlight.commands.terminal.arguments import DEFAULT, recipe_path
+from ladderlight.commands.terminal.reporting import (
+    print_document,
+    print_findings,
+    print_revisions,
+    print_up_to_date,
+    stderr,
+    stdout,
+)
 from ladderlight.errors import BuildError, UsageError
 from ladderlight.system.paths import is_file, path_trouble
 from ladderlight.units.words import counted
@@ -67,9 +75,9 @@ def build(
         raise UsageError("--processes and --cluster exclude each other; leave one out")
     if clear_cache:
         _clear_cache(quiet=quiet)
-        if recipe is None and not is_file(Path(options.DEFAULT)):
+        if recipe is None and not is_file(Path(DEFAULT)):
             return
-    path = options.recipe_path(recipe)
+    path = recipe_path(recipe)
 
     def unchanged(of: str | None) -> LastBuilt | None:
         last = None if cards or force or no_cache or clear_cache else up_to_date(path, of)
@@ -177,10 +185,9 @@ def _document(
 
 
 def _print_unchanged(last: LastBuilt, *, json_: bool, quiet: bool, verbose: bool) -> dict[str, Any]:
-    console = stdout(quiet=quiet or json_)
     for picture in last.manifest["pictures"] if verbose else ():
-        console.print(_measures(picture), whole=[picture["source"]])
-    console.print(f"{last.output}: up to date", whole=[f"{last.output}:"])
+        stdout(quiet=quiet or json_).print(_measures(picture), whole=[picture["source"]])
+    print_up_to_date(last.output, quiet=quiet or json_)
     return _document(last.output, last.manifest, last.findings, up_to_date=True)
 
 

@@ -8,6 +8,7 @@ from typing import Annotated
 import typer
 
 from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.arguments import recipe_and_others
 from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
 
 
@@ -33,7 +34,7 @@ def burned(
     from ladderlight.workspace.last_build import last_build, stale_findings
     from ladderlight.workspace.recorded import record_chips
 
-    of, names = options.recipe_and_others(recipe, devices)
+    of, names = recipe_and_others(recipe, devices)
     loaded = load(of, pictures="ignored", revision=revision)
     build = last_build(loaded.output, loaded.board, loaded.owner)
     stale = stale_findings(loaded)

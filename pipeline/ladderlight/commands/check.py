@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.arguments import recipe_path, refuse_ending
 from ladderlight.commands.terminal.reporting import LineConsole, print_findings, print_revisions, stderr, stdout
 from ladderlight.errors import is_refused
 from ladderlight.system.printable import printable
@@ -43,7 +44,7 @@ def check(
     """Check a recipe: its mistakes, picture size, colours, timing."""
     from ladderlight.recipe import load, load_revisions
 
-    path = options.recipe_path(recipe)
+    path = recipe_path(recipe)
     if page is None:
         recipes = load_revisions(path, pictures="checked", revision=revision)
     else:
@@ -73,7 +74,7 @@ def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[list[F
         from ladderlight.storage.exports import export
 
         refuse_in_the_way([page], loaded, command=_PAGE)
-        options.refuse_ending(page, (".html", ".htm"))
+        refuse_ending(page, (".html", ".htm"))
     ready = readiness(loaded, strict=strict)
     found = list(ready.findings)
     if not is_refused(loaded.findings):

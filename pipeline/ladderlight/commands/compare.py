@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.arguments import recipe_and_dumps, recipe_and_others, refuse_ending
 from ladderlight.commands.terminal.reporting import byte_order, print_document, print_findings, stderr, stdout
 from ladderlight.errors import UsageError
 from ladderlight.system.printable import printable
@@ -87,18 +88,18 @@ def compare(
     if revisions is not None:
         if dumps or device or picture or tray or revision:
             raise UsageError("--revisions compares boards and builds, without dumps; give them without it")
-        of, others = options.recipe_and_others(recipe, None)
+        of, others = recipe_and_others(recipe, None)
         if others:
             raise UsageError(f"--revisions takes no dump; leave {others[0]} out")
         _compare_revisions(of, revisions, page, json_=json_, quiet=quiet)
         return
     if page is not None:
         raise UsageError("--page is for --revisions; --picture shows what differs in a dump")
-    of, read = options.recipe_and_dumps(recipe, dumps)
+    of, read = recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored", revision=revision)
     if picture is not None:
         refuse_in_the_way([picture], loaded, command=_PICTURE, read=read)
-        options.refuse_ending(picture, (".png",))
+        refuse_ending(picture, (".png",))
     board = loaded.board
     build = last_build(loaded.output, board, loaded.owner)
     recorded = recorded_chips(loaded)
@@ -149,7 +150,7 @@ def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, 
     if page is not None:
         for each in (first, second):
             refuse_in_the_way([page], each, command=_PAGE)
-        options.refuse_ending(page, (".html", ".htm"))
+        refuse_ending(page, (".html", ".htm"))
     found = differences_of(Side(recipe=first), Side(recipe=second))
     stale = [
         replace(finding, where=f"{finding.where} of revision {each.revision}")

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.arguments import recipe_and_dumps
 from ladderlight.commands.terminal.reporting import byte_order, print_document, stdout
 
 if TYPE_CHECKING:
@@ -56,7 +57,7 @@ def decode(
     from ladderlight.storage.output import settled
     from ladderlight.workspace.last_build import last_build
 
-    of, read = options.recipe_and_dumps(recipe, dumps)
+    of, read = recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored", revision=revision)
     with settled(loaded.output):  # nothing is read there, but every command finishes what a killed build has left
         board = loaded.board

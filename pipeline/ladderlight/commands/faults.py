@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 import typer
 
 from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.arguments import recipe_path
 from ladderlight.commands.terminal.reporting import print_document, print_findings, stderr, stdout
 from ladderlight.errors import BuildError, PictureError, UsageError
 from ladderlight.system.printable import printable
@@ -72,7 +73,7 @@ def faults(
     if corners is not None and photo is None:
         raise UsageError("--corners is for a photograph; name it with --photo")
     given = _corners(corners) if corners is not None else None
-    loaded = load(options.recipe_path(recipe), pictures="ignored", revision=revision)
+    loaded = load(recipe_path(recipe), pictures="ignored", revision=revision)
     page = page or loaded.folder / "faults.html"
     read = [photo] if photo else []
     refuse_in_the_way([page], loaded, command=_PAGE, read=read)
@@ -83,7 +84,7 @@ def faults(
         bank, findings = bank or 0, stale_findings(loaded)
         words, shown = _built(loaded, tray, bank)
     else:
-        words, bank, shown, findings = _carded(options.recipe_path(recipe), loaded, card, bank)
+        words, bank, shown, findings = _carded(recipe_path(recipe), loaded, card, bank)
     print_findings(stderr(), findings, quiet=quiet)
     looks = looks_of(loaded.board, words, bank, faults_of(loaded.board))
     document: dict[str, Any]

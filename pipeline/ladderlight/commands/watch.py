@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Annotated, Any, NoReturn
 import typer
 
 from ladderlight.commands.terminal import options
+from ladderlight.commands.terminal.arguments import recipe_path
 from ladderlight.commands.terminal.reporting import failure_of, print_lines, stderr, stdout
 from ladderlight.system.paths import is_file
 from ladderlight.system.printable import printable
@@ -45,7 +46,7 @@ def watch(
     """
     from ladderlight.recipe import load_revisions
 
-    path = options.recipe_path(recipe)
+    path = recipe_path(recipe)
     if not is_file(path):
         load_revisions(path)  # raises an error that names what is there instead
     path = path.absolute()  # the current folder may be deleted and made again

@@ -7,13 +7,11 @@ import re
 from collections import Counter
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
-from difflib import get_close_matches
 from fnmatch import fnmatch
 from functools import cache
 from pathlib import Path
 
 from ladderlight.errors import Problem
-from ladderlight.flow.pictures import file_name, matching
 from ladderlight.system.paths import is_file, is_folder, trouble_with
 
 MOST_FOLDERS = 10_000
@@ -46,12 +44,13 @@ def picture_files(folder: Path, patterns: Sequence[str]) -> tuple[list[PictureFi
     """
     files: dict[str, PictureFile] = {}
     problems = []
-    folders = cache(os.path.realpath)
+    real = cache(os.path.realpath)
 
     def resolved(place: str) -> str:
         """Follow links; only of a link itself, or of a folder seen for the first time, the system is asked."""
         around, name = os.path.split(place)
-        return os.path.realpath(place) if os.path.islink(place) else f"{folders(around)}{os.sep}{name}"  # noqa: PTH114
+        link = os.path.islink(place)  # noqa: PTH114 - of thousands of files no paths are made
+        return os.path.normcase(real(place) if link else os.path.join(real(around), name))  # noqa: PTH118
 
     for index, pattern in enumerate(patterns):
         left_out = _leaves_out(folder, pattern)
@@ -110,6 +109,8 @@ def idle_exclusions(folder: Path, patterns: Sequence[str]) -> Iterator[str]:
     for index, pattern in enumerate(patterns):
         if not _leaves_out(folder, pattern):
             continue
+        from ladderlight.flow.pictures import file_name, matching
+
         listed, _ = picture_files(folder, patterns[:index])
         left_out = {Path(place).resolve() for place in _files(folder, pattern[1:])}
         if any(file.path.resolve() in left_out for file in listed):
@@ -134,6 +135,8 @@ def natural_key(text: str) -> tuple[tuple[int, int, str], ...]:
 
 def nearest_file(name: str, names: Iterable[str]) -> str:
     """Return the hint ``did you mean 'x'?``, or nothing. Names with one ending are alike for that alone."""
+    from difflib import get_close_matches
+
     near = get_close_matches(name, sorted(names), n=1, cutoff=0.75)
     return f"did you mean {near[0]!r}?" if near else ""
 
@@ -198,14 +201,13 @@ def _folders_in(folder: Path) -> list[Path]:
 
 
 def _files(folder: Path, pattern: str) -> list[str]:
-    whole = folder / pattern
-    if is_file(whole) or is_folder(whole):  # a name may hold the characters of patterns
-        return [str(whole)] if is_file(whole) else []
+    if is_file(folder / pattern) or is_folder(folder / pattern):  # a name may hold the characters of patterns
+        return [str(folder / pattern)] if is_file(folder / pattern) else []
+    around = cache(lambda name: str(folder / name))
     # Path.glob refuses absolute patterns and those that go up. Names that begin with a dot are passed over by glob.
     names = map(os.path.split, glob.iglob(pattern, root_dir=folder, recursive=True))  # noqa: PTH207
-    around = cache(lambda head: str(folder / head))  # one path for thousands of files takes a tenth of the time
-    places = (os.path.join(around(head), name) for head, name in names if name.casefold() not in _SYSTEM)  # noqa: PTH118
-    return [place for place in places if is_file(place)]
+    places = (os.path.join(around(above), name) for above, name in names if name.casefold() not in _SYSTEM)  # noqa: PTH118
+    return list(filter(is_file, places))
 
 
 def first_below(paths: Iterable[Path | str], folder: Path) -> Path | None:
@@ -224,7 +226,7 @@ def first_below(paths: Iterable[Path | str], folder: Path) -> Path | None:
     return None
 
 
-def source_of(folder: Path, path: Path | str) -> str:
+def source_of(folder: Path, path: str | Path) -> str:
     """Return a path as the recipe writes it: relative to the recipe, with ``/``."""
     start, name = str(folder) + os.sep, str(path)
     if name.startswith(start) and ".." not in name:

@@ -2,7 +2,6 @@
 
 import errno
 import os
-import shutil
 import stat
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
@@ -103,6 +102,8 @@ def sync_tree(folder: Path) -> None:
 
 def remove_tree(folder: Path) -> None:
     """Remove a folder of ours with all that is in it, as far as it can be; links are not followed."""
+    import shutil
+
     if not folder.is_symlink():
         found = os.walk(folder)
         side_by_side(_remove, (Path(parent, name) for parent, _, names in found for name in names), _AT_ONCE)

@@ -56,7 +56,7 @@ def mark_in(found: os.stat_result) -> Mark:
     return (found.st_size, found.st_mtime_ns, found.st_ctime_ns, found.st_ino)
 
 
-def is_file(path: Path | str) -> bool:
+def is_file(path: str | Path) -> bool:
     """Whether a file is there. Unlike the method of a path it raises nothing; see :func:`trouble_with`."""
     return os.path.isfile(path)  # noqa: PTH113
 

@@ -11,8 +11,6 @@ from pathlib import Path
 
 from markupsafe import Markup
 
-from ladderlight.bench.sheets.document import Bench, bench_of
-from ladderlight.bench.sheets.files import bench_files, bench_parts
 from ladderlight.board import Finding
 from ladderlight.engine.cards import with_cards
 from ladderlight.engine.coded import CodedPictures
@@ -218,15 +216,18 @@ class _Going:
         return digest_of(self.found)
 
     @cached_property
-    def bench(self) -> Bench:
-        """What the bench sheet shows."""
-        recipe = self.chain.recipe
-        return bench_of(recipe.board, recipe.findings)
+    def bench(self) -> Sequence[str]:
+        """The bench sheet as text and as a page, and its tables for the page of each tray."""
 
-    @cached_property
-    def bench_parts(self) -> Markup:
-        """Its tables, for the page of each tray."""
-        return bench_parts(self.bench)
+        def make() -> Sequence[str]:
+            from ladderlight.bench.sheets.document import bench_of
+            from ladderlight.bench.sheets.files import bench_page, bench_parts, bench_sheet
+
+            recipe = self.chain.recipe
+            title, bench = printable(recipe.title), bench_of(recipe.board, recipe.findings)
+            return bench_sheet(title, bench), bench_page(title, bench), bench_parts(bench)
+
+        return self.kept.shared("bench sheet", make) if self.kept else make()
 
     def _small(self, screen: str) -> bytes:
         """Return a screen's file in small; the trays that are as they were have theirs in the output."""
@@ -241,7 +242,8 @@ class _Going:
             def make(each: MadeTray = each, left: int = left) -> tuple[str, int]:
                 return tray_section(self.chain.recipe.board, manifest_of(each), self._small, left)
 
-            section, left = self.kept.section(each, left, make) if self.kept else make()
+            key = each["devices"], each["pictures"], left
+            section, left = self.kept.shared(key, make) if self.kept else make()
             yield section
 
     def trays(self, trays: Iterable[Tray], coded: CodedPictures, links: Iterable[Links]) -> Iterator[MadeTray]:
@@ -318,7 +320,7 @@ class _Going:
             shown,
             self.found,
             before=before,
-            bench=self.bench_parts,
+            bench=Markup(self.bench[2]),  # noqa: S704 - of our own templates
             views=pictures.views(),
             viewing=recipe.viewing,
             links=links,
@@ -345,7 +347,8 @@ def _named(tray: Tray) -> Iterator[None]:
 def _pages(going: _Going, made: Manifests) -> Iterator[tuple[str, bytes]]:
     """Yield the sheets of all trays, which are written beside their device files and proofs."""
     board, title = going.chain.recipe.board, printable(going.chain.recipe.title)
-    yield from bench_files(title, going.bench)
+    yield "bench-sheet.txt", going.bench[0].encode()
+    yield "bench-sheet.html", going.bench[1].encode()
     burn = [each["burn"] for each in made]
     yield "burn-sheet.txt", burn_sheet(board, burn).encode()
     yield "burn-sheet.html", burn_page(board, burn).encode()

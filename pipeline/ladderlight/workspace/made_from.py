@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Self
+from typing import Any, Self, TypeVar
 
 import ladderlight
 from ladderlight.cache.marks import Seen, as_json, from_json, know_program, program_files
@@ -32,6 +32,7 @@ from ladderlight.workspace.burned import FILE, Chip
 from ladderlight.workspace.manifest import MadeTray, digest_of_inputs, manifest_of
 from ladderlight.workspace.up_to_date import Account
 
+Value = TypeVar("Value")
 _PROGRAM = digest_of(("files of the program", ladderlight.__file__))
 """Key of what builds have seen of the program's own files."""
 
@@ -182,8 +183,7 @@ class KeptTrays:
     plan: Plan
     _keys: dict[int | None, str] = field(default_factory=dict)
     _made: list[KeptTray] = field(default_factory=list)
-    _sections: dict[str, tuple[str, int]] = field(default_factory=dict)
-    """What the page of all trays has of each."""
+    _shared: dict[str, Any] = field(default_factory=dict)
 
     def of(self, tray: Tray) -> KeptTray | None:
         """Return what is known of a tray."""
@@ -199,7 +199,8 @@ class KeptTrays:
         """Return the key of a tray."""
         if tray.number not in self._keys:
             looked = [each.sha256 for each in self.seen.values()] if self.plan.looks else []  # surveys see all pictures
-            pictures = [(file.source, self.plan.names[file], self.seen[file.source].sha256) for file in tray.files]
+            names, seen = self.plan.names, self.seen
+            pictures = [f"{seen[file.source].sha256} {names[file]}\0{file.source}" for file in tray.files]
             self._keys[tray.number] = digest_of((self.common, tray.number, pictures, list(tray.cards), looked))
         return self._keys[tray.number]
 
@@ -211,7 +212,7 @@ class KeptTrays:
         chip differs.
         """
         held = [(chip.device, chip.sha256, chip.image, chip.inputs == inputs, chip.versions) for chip in chips]
-        return digest_of((held, findings, links))
+        return digest_of((held, findings, json.dumps(links)))
 
     def take(self, kept: KeptTray, shown: str, staging: Staging) -> bool:
         """Let the files of a tray stay in the output.
@@ -244,28 +245,29 @@ class KeptTrays:
         files = {name: Seen(mark, digests[name], settled=False) for name, mark in marks.items() if mark}
         self._made.append(KeptTray(key=self.key(tray), made=made, files=files, shown=shown))
 
-    def section(self, made: MadeTray, left: int, make: Callable[[], tuple[str, int]]) -> tuple[str, int]:
-        """Return what the page of all trays has of a tray, made now if the cache does not have it."""
-        key = digest_of((made["devices"], made["pictures"], left))
-        self._sections[key] = self._known_sections.get(key) or make()
-        return self._sections[key]
+    def shared(self, made_from: object, make: Callable[[], Value]) -> Value:
+        """Return what goes into files that all trays share, JSON values, made now if the cache does not have it."""
+        key = digest_of(made_from)
+        self._shared[key] = self._known_shared.get(key) or make()
+        found: Value = self._shared[key]
+        return found
 
     @cached_property
-    def _known_sections(self) -> Mapping[str, tuple[str, int]]:
-        found = json.loads(self.cache.get(self._page) or b"{}")
-        return {key: (str(text), int(left)) for key, (text, left) in found.items()}
+    def _known_shared(self) -> Mapping[str, Any]:
+        found = json.loads(self.cache.get(self._shared_key) or b"{}")
+        return found if isinstance(found, dict) else {}
 
     @property
-    def _page(self) -> str:
-        return digest_of(("page of all trays", self.common))
+    def _shared_key(self) -> str:
+        return digest_of(("shared by all trays", self.common))
 
     def keep(self) -> None:
         """Keep what was noted. What a user changes from now on shows, except in files that were only just written."""
         for tray in self._made:
             self._put(replace(tray, files={name: each.settled_by_now() for name, each in tray.files.items()}))
         self._made.clear()
-        if self._sections and self._sections != self._known_sections:
-            self.cache.put(self._page, json.dumps(self._sections).encode())
+        if self._shared and self._shared != self._known_shared:
+            self.cache.put(self._shared_key, json.dumps(self._shared).encode())
 
     def _put(self, tray: KeptTray) -> None:
         about = {"files": as_json(tray.files), "shown": tray.shown, "made": tray.made}

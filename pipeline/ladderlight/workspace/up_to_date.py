@@ -13,6 +13,7 @@ import sys
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -39,8 +40,15 @@ class LastBuilt:
     """The last build, where it is what another one would give."""
 
     output: Path
-    manifest: ManifestDocument
+    written: bytes
+    """Its manifest, as it is written."""
     findings: Sequence[Mapping[str, str]]
+
+    @cached_property
+    def manifest(self) -> ManifestDocument:
+        """Its manifest, which nobody reads for one line."""
+        document: ManifestDocument = json.loads(self.written)
+        return document
 
     @property
     def cautioned(self) -> bool:
@@ -64,7 +72,7 @@ def up_to_date(recipe: Path, revision: str | None = None) -> LastBuilt | None:
         with settled(output):
             manifest = read_regular(output / MANIFEST)
             if _is_unchanged(account, path, output, manifest):
-                return LastBuilt(output=output, manifest=json.loads(manifest), findings=account["findings"])
+                return LastBuilt(output=output, written=manifest, findings=account["findings"])
     except (OSError, ValueError, KeyError, TypeError, AttributeError, RuntimeError, LadderlightError):
         pass  # a build finds out what is wrong, and says it
     return None
@@ -128,16 +136,17 @@ class Account:
 def _is_unchanged(account: Mapping[str, Any], recipe: Path, output: Path, manifest: bytes) -> bool:
     if account["format"] != FORMAT or account["program"] != _program() or account["recipe"] != str(recipe):
         return False
-    if hashlib.sha256(manifest).hexdigest() != account["manifest"]:
+    if not all(each.still(path) for path, each in from_json(account["seen"]).items()):
+        return False
+    files, problems = picture_files(recipe.parent, account["patterns"]) if account["patterns"] else ([], [])
+    if problems or [file.place for file in files] != account["pictures"]:
         return False
     made = account["made"].items()
     if not all(mark is not None and tuple(mark) == mark_of(f"{output}/{name}") for name, mark in made):
         return False
-    if not all(each.still(path) for path, each in from_json(account["seen"]).items()):
+    if any(map(os.path.lexists, account["missing"])):
         return False
-    files, problems = picture_files(recipe.parent, account["patterns"]) if account["patterns"] else ([], [])
-    same = not problems and [file.place for file in files] == account["pictures"]
-    return same and not any(map(os.path.lexists, account["missing"]))
+    return bool(hashlib.sha256(manifest).hexdigest() == account["manifest"])
 
 
 def _key(recipe: Path, revision: str | None) -> str:

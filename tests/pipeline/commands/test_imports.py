@@ -1,29 +1,46 @@
 """What each command imports: nobody waits for a library that the command does not use."""
 
+import json
 import subprocess
 import sys
+import time
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
 
 LOBBY = Path(__file__).parents[3] / "recipes" / "lobby" / "recipe.toml"
-WATCHED = {"PIL", "bincopy", "jinja2", "numba", "numpy", "pydantic", "rich", "scipy", "skimage", "tifffile"}
+WATCHED = {"PIL", "bincopy", "jinja2", "numba", "numpy", "pydantic", "rich", "scipy", "skimage", "tifffile", "typer"}
 CODE = (
-    "import sys; from ladderlight.commands import main; main(sys.argv[1:]); "
-    f"print(sorted({WATCHED} & sys.modules.keys()), file=sys.stderr)"
+    "import json, sys; from ladderlight.commands import main; main(sys.argv[1:]); "
+    f"print(json.dumps(sorted({WATCHED} & sys.modules.keys())), file=sys.stderr)"
 )
 
 
 @pytest.mark.parametrize(
     ("arguments", "imported"),
     [
-        (["--help"], []),
-        (["stages"], ["pydantic"]),
-        (["stages", "advise"], ["numpy", "pydantic"]),
-        (["check", str(LOBBY)], ["PIL", "numpy", "pydantic"]),
+        (["--help"], ["typer"]),
+        (["stages"], ["pydantic", "typer"]),
+        (["stages", "advise"], ["numpy", "pydantic", "typer"]),
+        (["check", str(LOBBY)], ["PIL", "numpy", "pydantic", "typer"]),
     ],
     ids=lambda value: " ".join(map(str, value[:2])).removesuffix(str(LOBBY)),
 )
 def test_commands_import_what_they_use(arguments, imported):
+    assert imported_by(*arguments) == imported
+
+
+def test_a_build_with_nothing_to_do_imports_no_library(project: Callable[..., Path]):
+    recipe = project("lobby", build=False)
+    time.sleep(0.1)
+    assert "numpy" in imported_by("build", str(recipe))
+    assert imported_by("build", str(recipe)) == []
+    assert imported_by("build", "--quiet", str(recipe)) == []
+    recipe.write_text(recipe.read_text(encoding="utf-8").replace('"470"', '"430"', 1), encoding="utf-8")
+    assert "numpy" in imported_by("build", str(recipe))
+
+
+def imported_by(*arguments: str) -> list[str]:
     ran = subprocess.run([sys.executable, "-c", CODE, *arguments], capture_output=True, text=True, check=True)
-    assert ran.stderr.splitlines()[-1] == str(imported)
+    return json.loads(ran.stderr.splitlines()[-1])

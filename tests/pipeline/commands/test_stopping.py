@@ -12,6 +12,7 @@ from pathlib import Path
 import pytest
 
 from ladderlight import commands
+from ladderlight.commands import program
 
 pytestmark = [
     pytest.mark.skipif(os.name == "nt", reason="signals are others there"),
@@ -135,5 +136,5 @@ def test_a_command_that_takes_a_signal_for_ctrl_c_ends_with_the_signal_s_status(
         except KeyboardInterrupt:
             return
 
-    monkeypatch.setattr(commands, "COMMANDS", (swallowing,))
+    monkeypatch.setattr(program, "COMMANDS", (swallowing,))
     assert commands.main(["swallowing"]) == 128 + signal.SIGTERM

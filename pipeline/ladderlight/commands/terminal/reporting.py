@@ -5,13 +5,10 @@ from __future__ import annotations
 import json
 import os
 import sys
-import traceback
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
-
-import typer
 
 from ladderlight.commands.terminal.folding import fold, folded, width_of
 from ladderlight.commands.terminal.streams import report_stream
@@ -83,13 +80,23 @@ class LineConsole:
         Console(file=self._stream, width=self.columns or _WIDE, no_color=not self._styled).print(table, soft_wrap=True)
 
     def _write(self, line: str) -> None:
+        if "\033" not in line:
+            self._stream.write(f"{line}\n")
+            self._stream.flush()
+            return
+        import typer
+
         typer.echo(line, file=self._stream, color=self._styled)
 
 
 def _dressed(text: str, style: str) -> str:
+    if not style:
+        return text
+    import typer
+
     words = style.split()
     colour = next((word for word in words if word not in ("bold", "dim")), None)
-    return typer.style(text, fg=colour, bold="bold" in words or None, dim="dim" in words or None) if words else text
+    return typer.style(text, fg=colour, bold="bold" in words or None, dim="dim" in words or None)
 
 
 def stdout(*, quiet: bool = False) -> LineConsole:
@@ -100,6 +107,11 @@ def stdout(*, quiet: bool = False) -> LineConsole:
 def stderr(*, quiet: bool = False) -> LineConsole:
     """Return the console for messages."""
     return LineConsole(sys.stderr, quiet=quiet)
+
+
+def print_up_to_date(output: Path, *, quiet: bool = False) -> None:
+    """Print that the last build is what another one would give."""
+    stdout(quiet=quiet).print(f"{output}: up to date", whole=[f"{output}:"])
 
 
 def print_document(document: Mapping[str, Any]) -> None:
@@ -147,6 +159,8 @@ def failure_of(error: BaseException) -> tuple[int, Sequence[Fault]]:
     if isinstance(error, OSError) and isinstance(error.filename, str):
         message = f"cannot be used ({reason_of(error)}); check the path and its permissions"
         return 1, [Fault(where=error.filename, message=message)]
+    import traceback
+
     staged = isinstance(error, StageFailure)
     for line in "".join(traceback.format_exception((staged and error.__cause__) or error)).splitlines():
         _print(printable(line))
