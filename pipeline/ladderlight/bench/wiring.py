@@ -14,7 +14,6 @@ from ladderlight.bench.gates import (
     LogicPin,
     Unit,
     enable_line,
-    gates_of,
     inverse,
     logic_pins,
     select_line,
@@ -87,7 +86,7 @@ class Wiring:
     @cached_property
     def gates(self) -> Gates:
         """The units of common logic."""
-        return gates_of(self.board)
+        return Gates(self.board)
 
     @cached_property
     def resistors(self) -> tuple[FittedResistor, ...]:

@@ -1,6 +1,8 @@
 """The files that a build is made from, with digests, so that it can be told later whether any has changed."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import partial
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -8,7 +10,7 @@ from ladderlight.cache.marks import Seen
 from ladderlight.errors import BuildError, Fault
 from ladderlight.recipe.files import first_below, picture_pattern, source_of
 from ladderlight.recipe.language.model import Recipe
-from ladderlight.storage.exports import refuse_others
+from ladderlight.storage.exports import export, refuse_others
 from ladderlight.storage.stopping import side_by_side
 from ladderlight.system.paths import path_trouble, resolved
 
@@ -30,25 +32,28 @@ def unreadable_inputs(recipe: Recipe) -> Iterator[Fault]:
             yield Fault(where=name, message=f"cannot be read ({error.strerror}); check its permissions")
 
 
-def refuse_in_the_way(paths: Iterable[Path], recipe: Recipe, *, command: str, read: Iterable[Path] = ()) -> None:
-    """Check that files may be written: see ``refuse_others``, and none may be in the way of the next build.
+def writer_of(
+    paths: Iterable[Path], *recipes: Recipe, command: str, read: Iterable[Path] = ()
+) -> Callable[[Mapping[Path, bytes]], None]:
+    """Check that files may be written, and return what writes them: see ``refuse_others`` and ``export``.
 
-    No file may match the recipe's patterns for pictures, or be in its output folder; ``read`` are other files that are
-    read. Raises BuildError with one line for each reason.
+    None may be in the way of the next build: match a recipe's patterns for pictures, or be in its output folder.
+    ``read`` are other files that are read. Raises BuildError with one line for each reason.
     """
-    paths = list(paths)
-    refuse_others(paths, command=command, inputs=(*read, *input_files(recipe).values()))
+    paths, inputs = list(paths), [*read, *(path for recipe in recipes for path in input_files(recipe).values())]
+    refuse_others(paths, command=command, inputs=inputs)
     reasons: dict[str, list[Path]] = {}
-    for path in paths:
+    for path, recipe in product(paths, recipes):
         if first_below([path], recipe.output) or resolved(path) == resolved(recipe.output):
             reasons.setdefault("is in the output folder, which is for builds", []).append(path)
         elif pattern := picture_pattern(recipe.folder, recipe.patterns, path):
             reasons.setdefault(f"would be a picture of the next build, by {pattern!r}", []).append(path)
     if reasons:
         raise BuildError.of(
-            Fault(where=", ".join(map(str, files)), message=f"{reason}; choose another folder")
+            Fault(where=", ".join(map(str, dict.fromkeys(files))), message=f"{reason}; choose another folder")
             for reason, files in reasons.items()
         )
+    return partial(export, command=command, inputs=inputs)
 
 
 def seen_inputs(files: Mapping[str, str], known: Mapping[str, Seen]) -> dict[str, Seen]:

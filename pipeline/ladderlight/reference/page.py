@@ -4,7 +4,6 @@ import inspect
 import json
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
@@ -41,16 +40,8 @@ _HEAD = 4
 _LONGEST = 88
 
 
-@dataclass(frozen=True, kw_only=True)
-class Reference:
-    """A page in Markdown, and its pictures by file name, each a PNG."""
-
-    page: str
-    pictures: dict[str, bytes]
-
-
-def reference(registry: StageRegistry) -> Reference:
-    """Write the reference page of the built-in stages and draw its pictures."""
+def reference(registry: StageRegistry) -> tuple[str, dict[str, bytes]]:
+    """Return the reference page of the built-in stages in Markdown, and its pictures by file name, each a PNG."""
     lines = [_INTRODUCTION]
     pictures = {}
     kind = None
@@ -66,22 +57,22 @@ def reference(registry: StageRegistry) -> Reference:
         if picture is not None:
             pictures[f"{declaration.name}.png"] = picture
         lines += _section(declaration, played, pictured=picture is not None)
-    return Reference(page="\n".join(lines), pictures=pictures)
+    return "\n".join(lines), pictures
 
 
 def write_reference(path: Path, registry: StageRegistry) -> None:
     """Write the page and its pictures, and remove old ones. Raises BuildError when another file is at its path."""
     if path.exists() and not path.read_bytes().startswith(_TITLE.encode()):
         raise BuildError("is not a reference page; choose another path", where=path)
-    made = reference(registry)
+    page, pictures = reference(registry)
     folder = path.parent / FOLDER
     folder.mkdir(exist_ok=True)
     for old in folder.glob("*.png"):
-        if old.name not in made.pictures:
+        if old.name not in pictures:
             old.unlink()
-    for name, data in made.pictures.items():
+    for name, data in pictures.items():
         (folder / name).write_bytes(data)
-    path.write_text(made.page, encoding="utf-8")
+    path.write_text(page, encoding="utf-8")
 
 
 def _section(declaration: StageDeclaration, played: Played, *, pictured: bool) -> Iterator[str]:

@@ -150,13 +150,14 @@ def longest_access(board: Board, memory: Memory) -> float | None:
     return found[memory.name].hold - ready - (REGISTER_SETUP if memory.output == "register" else 0.0)
 
 
-def latency_in_counts(board: Board, memory: Memory) -> int:
-    """Return by how many counts registers delay what a memory puts out: one hold for each register on the slowest path.
+def is_clocked(board: Board, memory: Memory) -> bool:
+    """Whether a memory has a register that shifts the picture: one that no x bit moves holds still along a line."""
+    return memory.output == "register" and hold_in_counts(board, memory) < board.raster.x.total
 
-    A register whose hold spans whole lines moves nothing along the line.
-    """
-    hold = hold_in_counts(board, memory)
-    own = hold if memory.output == "register" and hold < board.raster.x.total else 0
+
+def latency_in_counts(board: Board, memory: Memory) -> int:
+    """Return by how many counts registers delay what a memory puts out: one hold for each on the slowest path."""
+    own = hold_in_counts(board, memory) if is_clocked(board, memory) else 0
     return own + max((latency_in_counts(board, board.memory(name)) for name in board.sources[memory.name]), default=0)
 
 
