@@ -40,7 +40,7 @@ def writer_of(
     None may be in the way of the next build: match a recipe's patterns for pictures, or be in its output folder.
     ``read`` are other files that are read. Raises BuildError with one line for each reason.
     """
-    paths, inputs = list(paths), [*read, *(path for recipe in recipes for path in input_files(recipe).values())]
+    paths, inputs = list(paths), [*read, *(Path(place) for recipe in recipes for place in input_files(recipe).values())]
     refuse_others(paths, command=command, inputs=inputs)
     reasons: dict[str, list[Path]] = {}
     for path, recipe in product(paths, recipes):

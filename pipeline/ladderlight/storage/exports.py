@@ -22,13 +22,13 @@ _HTML_HEAD = b"<head>\n"
 _HTML_MARK = re.compile(rb'<meta name="generator" content="(Ladderlight [^"]*?, [0-9a-f]{64})">\n')
 
 
-def refuse_others(paths: Iterable[Path], *, command: str, inputs: Iterable[Path | str]) -> None:
+def refuse_others(paths: Iterable[Path], *, command: str, inputs: Iterable[Path]) -> None:
     """Check that files may be written: that each is new, or what the same command wrote and nobody has changed since.
 
     ``command`` is the command and its option, such as ``check --page``. ``inputs`` are files that are read, by whatever
     name: none of them is written over. Raises BuildError with all that may not be written.
     """
-    read = [path for path in map(Path, inputs) if path.exists()]
+    read = [path for path in inputs if path.exists()]
     faults: list[Fault] = []
     out_of_reach: dict[tuple[Path, str | None], list[Path]] = {}
     for path in paths:
@@ -46,7 +46,7 @@ def refuse_others(paths: Iterable[Path], *, command: str, inputs: Iterable[Path 
         raise BuildError.of(faults)
 
 
-def export(files: Mapping[Path, bytes], *, command: str, inputs: Iterable[Path | str]) -> None:
+def export(files: Mapping[Path, bytes], *, command: str, inputs: Iterable[Path]) -> None:
     """Write pages (HTML), pictures (PNG) and tables (CSV), marked as the command's own; see ``refuse_others``.
 
     Raises BuildError when one may not or cannot be written. None is written when one may not.
