@@ -12,7 +12,7 @@ from ladderlight.proof.board_words import cautions, facts_of
 from ladderlight.proof.plots import plots_of
 from ladderlight.proof.plots.palettes import palette_plot
 from ladderlight.proof.screens import data_url
-from ladderlight.proof.templating import environment, fill
+from ladderlight.proof.templating import fill
 
 SCREEN_BYTES = 500_000
 """Of the screens on the page of all trays."""

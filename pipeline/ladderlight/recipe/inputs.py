@@ -93,10 +93,3 @@ def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:
 def _seen(path: str) -> Seen:
     with path_trouble(BuildError, path, "cannot be read", "check its permissions"):
         return Seen.now(path)
-
-
-def _size(path: str) -> int:
-    try:
-        return Path(path).stat().st_size
-    except OSError:
-        return -1

@@ -10,9 +10,6 @@ from typing import Any
 _ACTING = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
 """Control characters (C0, C1), line and paragraph separators, what turns the direction of text (Unicode Standard
 Annex 9), and surrogates, which stand for the bytes of names that are not UTF-8."""
-_IN_JSON = re.compile(f"[{_BUT_BREAKS}]")  # which escapes line breaks by itself
-_ENCODER = json.JSONEncoder(ensure_ascii=False)
-_SCALARS = (str, int, float, type(None))
 
 
 def printable(text: str) -> str:
@@ -39,7 +36,7 @@ def printable_values(value: Any) -> Any:
 
 def json_text(document: Any) -> str:
     """Return a JSON document that can be printed: the same values, with what acts written as JSON's own escapes."""
-    return "".join(json_pieces(document))
+    return f"{json_value(document)}\n"
 
 
 def json_value(value: Any, indent: int = 0) -> str:

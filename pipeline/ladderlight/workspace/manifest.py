@@ -16,7 +16,7 @@ from ladderlight.devices.documents import DeviceDocument, ManifestDocument, Pict
 from ladderlight.devices.files import refuse_name
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
-from ladderlight.system.printable import json_pieces
+from ladderlight.system.printable import json_value
 from ladderlight.workspace.documents import Kept, Listed, read_document
 
 if TYPE_CHECKING:
