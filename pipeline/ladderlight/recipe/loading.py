@@ -21,7 +21,7 @@ from ladderlight.recipe.language.recovery import may_follow, meaning_of, repaire
 from ladderlight.recipe.language.tables import BoardTable, RecipeTable, ViewingTable
 from ladderlight.recipe.rules import check_rules
 from ladderlight.recipe.source.document import Document, UnreadableError, read_document
-from ladderlight.recipe.source.problems import Report, Where, dig, tables
+from ladderlight.recipe.source.problems import Report, Where, dig, listed, tables
 from ladderlight.stages.chain import takes_pictures
 from ladderlight.stages.registry import StageRegistry, installed_stages
 from ladderlight.stages.validation import as_json, problems_of
@@ -98,12 +98,12 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
         viewing = Viewing() if report.has("viewing") else _viewing(raw)
         check_rules(links, overrides, files, board, viewing, report)
         check_cards(cards, board, viewing, report)
-    inputs = {
+    inputs: dict[str, Sequence[Path | str]] = {
         "recipe": [path],
         "board": board_file,
         "plugin": plugins,
         "file": report.named,
-        "picture": [file.path for file in files],
+        "picture": [file.place for file in files],
     }
     output = _output(raw, folder, inputs, report, suffix=CARDS_SUFFIX if pictures == "cards" else "")
     if report.problems or report.problems_as_written or report.unreadable:
@@ -224,9 +224,8 @@ def _check_trays(raw: Mapping[str, Any], report: Report) -> None:
     """Complain of trays that are asked for where there is one set of chips only."""
     if dig(raw, "pictures", "per_tray") is not None:
         return
-    cards = dig(raw, "pictures", "cards")
     places: list[tuple[Where, Any]] = [(("picture", at), table) for at, table in enumerate(tables(raw, "picture"))]
-    places += [(("pictures", "cards", at), card) for at, card in enumerate(cards if isinstance(cards, list) else ())]
+    places += [(("pictures", "cards", at), card) for at, card in enumerate(listed(raw, "pictures", "cards"))]
     for where, table in places:
         if isinstance(table, dict) and "tray" in table:
             what = f"tray is {table['tray']}, but all pictures go into one set of chips"
@@ -255,8 +254,7 @@ def _files(raw: Mapping[str, Any], folder: Path, report: Report, *, wanted: bool
 def _plugins(raw: Mapping[str, Any], folder: Path, report: Report) -> tuple[list[Path], StageRegistry]:
     registry = installed_stages()
     paths = []
-    written = raw.get("plugins")
-    for index, name in enumerate(written if isinstance(written, list) else ()):
+    for index, name in enumerate(listed(raw, "plugins")):
         if not isinstance(name, str) or not name:
             continue
         path = folder / name
@@ -282,7 +280,7 @@ def _check_banks(raw: Mapping[str, Any], banks: int, report: Report) -> None:
 
 
 def _output(
-    raw: Mapping[str, Any], folder: Path, inputs: Mapping[str, Sequence[Path]], report: Report, *, suffix: str
+    raw: Mapping[str, Any], folder: Path, inputs: Mapping[str, Sequence[Path | str]], report: Report, *, suffix: str
 ) -> Path:
     """Return the output folder; a build replaces what is in it, so no input may be there. ``inputs`` are by kind."""
     written = dig(raw, "project", "output")
