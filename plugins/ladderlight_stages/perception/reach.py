@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,8 +90,7 @@ def _faces(points: Floats) -> Floats:
     return np.unique(ConvexHull(points).equations.round(9), axis=0)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class ReachCells:
+class ReachCells(NamedTuple):
     """The cube of all light in cells, and how a hull cuts them.
 
     There are ``CELLS`` along each gun's light from the margin below 0 to the margin above 1, and one more at either end
