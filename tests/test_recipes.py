@@ -196,7 +196,7 @@ def test_the_lobby_says_how_much_is_seen_from_its_bench(example: Callable[[Path]
     text = plain.read_text(encoding="utf-8")
     head, _, rest = text.partition("[viewing]")
     plain.write_text(head + rest[rest.index("[[stage]]") :], encoding="utf-8")
-    for picture in build(load(plain)).manifest["pictures"]:
+    for picture in build(load(plain)).manifest.pictures:
         assert "grain" not in picture["metrics"]
         assert picture["metrics"]["colour_error"]["mean"] > 0
 

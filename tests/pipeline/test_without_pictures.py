@@ -87,8 +87,8 @@ def test_words_alone_build(write: Write, capsys: pytest.CaptureFixture[str]) -> 
     data = (built.output / "devices" / "picture.bin").read_bytes()
     assert data[:1024] == (recipe.parent / "words.bin").read_bytes()
     assert set(data[1024:]) == {0xFF}
-    assert list(built.manifest["pictures"]) == []
-    assert [item["file"] for item in built.manifest["inputs"]] == ["recipe.toml", "words.bin"]
+    assert list(built.manifest.pictures) == []
+    assert [item["file"] for item in built.manifest.inputs] == ["recipe.toml", "words.bin"]
     for bank in (0, 1):
         screen = np.asarray(Image.open(built.proof.parent / "screens" / f"bank{bank}.png").convert("L")) > 40
         # Word number x + 32 y of the bank; a pixel is 32 counts wide and 32 lines high.
@@ -106,7 +106,7 @@ def test_text_with_the_characters_of_a_file(write: Write) -> None:
     expected = np.zeros((15, 20), dtype=bool)
     expected[2, 4] = expected[3, 4] = True
     assert np.array_equal(tiles, expected)
-    assert [picture["name"] for picture in built.manifest["pictures"]] == ["text of bank 0"]
+    assert [picture["name"] for picture in built.manifest.pictures] == ["text of bank 0"]
 
 
 def test_the_command_builds_and_checks_afterwards(write: Write, capsys: pytest.CaptureFixture[str]) -> None:

@@ -133,38 +133,39 @@ def _print(
     found = (*left, *built.findings)
     told = (one for one in found if verbose or one in left or one.level != "note")
     print_findings(stderr(), told, quiet=quiet)
-    document = _document(built.output, built.manifest, list(map(asdict, found)), up_to_date=False, ok=built.complete)
     if json_:
-        return document
+        findings = list(map(asdict, found))
+        return _document(built.output, built.manifest.document, findings, up_to_date=False, ok=built.complete)
     console = stdout(quiet=quiet)
-    for picture in built.manifest["pictures"] if verbose or cards else ():
+    for picture in built.manifest.pictures if verbose or cards else ():
         console.print(_measures(picture), whole=[picture["source"]])
-    for device in built.manifest["devices"]:
+    for device in built.manifest.devices:
         console.print(f"{chip_label(device['name'], device.get('tray'))}: {device['part']}, {device['burn']['text']}")
         pieces = {piece["file"]: piece for piece in device["pieces"]}
         for name in device["files"]:
             sums = f"  CRC-32 {pieces[name]['crc32']}, sum {pieces[name]['sum16']}" if name in pieces else ""
             path = built.output / "devices" / name
             console.print(f"{path}{sums}", whole=[str(path)])
-    for note in built.manifest["notes"]:
+    for note in built.manifest.notes:
         console.print(f"note: {note}")
     console.print(built.output / "burn-sheet.txt", built.proof, _summary(built, cards=cards))
-    return document
+    return {"ok": built.complete}
 
 
 def _summary(built: Built, *, cards: bool) -> str:
     """Return what was built, in words: ``revision a: 3 pictures in 2 chips of 2 trays``."""
-    manifest = built.manifest
-    shown = {(picture.get("tray"), picture["source"]) for picture in manifest["pictures"]}
-    pictures = counted(len(shown), "test card" if cards else "picture")
+    frames = [(picture.get("tray"), picture["source"]) for picture in built.manifest.pictures]
+    shown = len(set(frames))
+    pictures = counted(shown, "test card" if cards else "picture")
     if not shown:
         pictures = "words of no picture"
-    elif len(manifest["pictures"]) > len(shown):
-        pictures += f" with {len(manifest['pictures']):,} frames"
-    chips = counted(len(manifest["devices"]), "chip")
-    numbers = {device["tray"] for device in manifest["devices"] if "tray" in device}
-    trays = f" of {counted(len(numbers), 'tray')}" if numbers else ""
-    revision = f"revision {manifest['revision']}: " if "revision" in manifest else ""
+    elif len(frames) > shown:
+        pictures += f" with {len(frames):,} frames"
+    numbers = [device.get("tray") for device in built.manifest.devices]
+    chips = counted(len(numbers), "chip")
+    trays = f" of {counted(len(set(numbers)), 'tray')}" if numbers[0] else ""
+    first = built.manifest.first
+    revision = f"revision {first['revision']}: " if "revision" in first else ""
     left = "" if built.complete else "; trays with errors were left out"
     return f"{revision}{pictures} in {chips}{trays}{left}"
 

@@ -2,37 +2,77 @@
 
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass, field
+
+from markupsafe import Markup
 
 from ladderlight.board import Board, Part
 from ladderlight.devices.documents import DeviceDocument, ManifestDocument
 from ladderlight.proof.board_words import cautions
-from ladderlight.system.passing import Passing
+from ladderlight.proof.templating import fill
 from ladderlight.units.words import address, address_digits
 
 _WIDTH = 78
 
 
-def burn_sheet(board: Board, manifest: ManifestDocument) -> str:
-    """Return the burn sheet as plain text, 78 columns wide, from a build's manifest."""
-    title = f"Burn sheet: {title_of(manifest)}"
-    lines = [title, "=" * min(len(title), _WIDTH), ""]
-    devices = manifest["devices"]
-    burn = [chip_label(device["name"], device.get("tray")) for device in devices if device["changed"]]
-    if not burn:
-        lines += ["Nothing to burn: every chip holds what it should."]
-    else:
-        lines += _wrapped(f"Burn {len(burn)} of {len(devices)}: {', '.join(burn)}.")
-    parts = {device.name: device.part for device in board.devices}
-    for device in devices:
-        lines += ["", *_device(device, parts[device["name"]])]
-    if manifest["notes"]:
-        lines += ["", "Notes", "-----"]
-    for note in manifest["notes"]:
-        lines += _wrapped(note, indent="- ", hang=2)
-    lines += ["", "Cautions", "--------"]
-    for caution in cautions(board):
-        lines += _wrapped(caution, indent="- ", hang=2)
-    return "\n".join([*lines, ""])
+@dataclass(kw_only=True)
+class BurnSheet:
+    """The burn sheet of a build, as text and as a page, after the chips of its trays are added, one tray at a time."""
+
+    board: Board
+    title: str = ""
+    count: int = 0
+    """How many chips there are."""
+    burn: list[str] = field(default_factory=list)
+    """The chips to burn, by their labels."""
+    _notes: dict[str, None] = field(default_factory=dict)
+    _sections: list[tuple[str, Markup]] = field(default_factory=list)
+    _labels: list[Mapping[str, object]] = field(default_factory=list)
+
+    def add(self, manifest: ManifestDocument) -> None:
+        """Add the chips of a tray, or of a build without trays, from its manifest."""
+        parts = {device.name: device.part for device in self.board.devices}
+        devices = labelled(manifest)
+        page = fill("burn-chips.html", devices=devices, parts=parts, level=2, first=self.count)
+        text = (line for device in manifest["devices"] for line in ["", *_device(device, parts[device["name"]])])
+        self._sections.append(("\n".join(text), Markup(page)))  # noqa: S704
+        self.title = title_of(manifest)
+        self.count += len(devices)
+        self.burn += [str(device["label"]) for device in devices if device["changed"]]
+        self._notes |= dict.fromkeys(manifest["notes"])
+        if "tray" in manifest["devices"][0]:
+            self._labels += [{key: device[key] for key in ("label", "part", "crc32")} for device in devices]
+
+    def text(self) -> str:
+        """Return the sheet as plain text, 78 columns wide."""
+        title = f"Burn sheet: {self.title}"
+        lines = [title, "=" * min(len(title), _WIDTH), ""]
+        if not self.burn:
+            lines += ["Nothing to burn: every chip holds what it should."]
+        else:
+            lines += _wrapped(f"Burn {len(self.burn)} of {self.count}: {', '.join(self.burn)}.")
+        lines += [text for text, _ in self._sections]
+        if self._notes:
+            lines += ["", "Notes", "-----"]
+        for note in self._notes:
+            lines += _wrapped(note, indent="- ", hang=2)
+        lines += ["", "Cautions", "--------"]
+        for caution in cautions(self.board):
+            lines += _wrapped(caution, indent="- ", hang=2)
+        return "\n".join([*lines, ""])
+
+    def page(self) -> str:
+        """Return the sheet as one HTML document to print: a box to tick for every chip."""
+        return fill(
+            "burn-sheet.html",
+            project=self.title,
+            burn=self.burn,
+            count=self.count,
+            chips=[page for _, page in self._sections],
+            labels=self._labels,
+            notes=list(self._notes),
+            cautions=cautions(self.board),
+        )
 
 
 def title_of(manifest: ManifestDocument) -> str:
@@ -47,13 +87,10 @@ def chip_label(name: str, tray: int | None) -> str:
 
 def labelled(manifest: ManifestDocument) -> Sequence[Mapping[str, object]]:
     """Return the devices of a manifest, each with its label and the ``digits`` of its addresses."""
-    return Passing(
-        lambda: (
-            {"label": chip_label(device["name"], device.get("tray")), "digits": address_digits(device["words"])}
-            | {**device}
-            for device in manifest["devices"]
-        )
-    )
+    return [
+        {"label": chip_label(device["name"], device.get("tray")), "digits": address_digits(device["words"]), **device}
+        for device in manifest["devices"]
+    ]
 
 
 def _device(device: DeviceDocument, part: Part) -> Iterator[str]:

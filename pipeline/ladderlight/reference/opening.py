@@ -37,7 +37,7 @@ def opening_png(recipe: Path) -> bytes:
         copy = shutil.copytree(recipe.parent, Path(folder) / "board", ignore=shutil.ignore_patterns("out"))
         loaded = load(copy / recipe.name)
         built = build(loaded, cached=False)
-        first = built.manifest["pictures"][0]
+        first = next(built.manifest.pictures)
         with Image.open(input_files(loaded)[first["source"]]) as file:
             photograph = _cropped(file.convert("RGB"))
         with Image.open(built.output / "proof" / "screens" / f"bank{first['bank']}.png") as file:

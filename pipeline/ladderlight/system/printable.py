@@ -4,10 +4,7 @@ import io
 import json
 import operator
 import re
-from collections.abc import Iterator, Mapping
 from typing import Any
-
-from ladderlight.system.passing import Passing
 
 _BUT_BREAKS = "\x00-\x09\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028-\u202e\u2066-\u2069\ud800-\udfff"
 _ACTING = re.compile(f"[\n{_BUT_BREAKS}]")
@@ -39,27 +36,11 @@ def printable_values(value: Any) -> Any:
 
 def json_text(document: Any) -> str:
     """Return a JSON document that can be printed: the same values, with what acts written as JSON's own escapes."""
-    return f"{_json(document)}\n"
+    return f"{json_value(document)}\n"
 
 
-def json_pieces(document: Mapping[str, Any]) -> Iterator[str]:
-    """Yield the text of :func:`json_text` for a table that is not empty, its passing lists item by item."""
-    before = "{\n  "
-    for key, value in document.items():
-        yield f"{before}{_json(key)}: "
-        before = ",\n  "
-        if isinstance(value, Passing):
-            inside = "[\n    "
-            for item in value:
-                yield f"{inside}{_json(item, 4)}"
-                inside = ",\n    "
-            yield "\n  ]" if inside[0] == "," else "[]"
-        else:
-            yield _json(value, 2)
-    yield "\n}\n"
-
-
-def _json(value: Any, indent: int = 0) -> str:
+def json_value(value: Any, indent: int = 0) -> str:
+    """Return a value as :func:`json_text` does, its further lines indented."""
     written = io.StringIO()  # piece by piece: a list of all pieces takes several times the memory of the text
     json.dump(value, written, indent=2, ensure_ascii=False, default=list)
     # Line breaks between values are the document's own; a string in it has none.

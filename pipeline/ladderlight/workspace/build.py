@@ -21,18 +21,19 @@ from ladderlight.engine.executors import Executor
 from ladderlight.engine.runner import Chain, Progress, Refused
 from ladderlight.engine.trays import Tray, deal
 from ladderlight.errors import ArrangementError, BuildError, Fault, PictureError, refuse_errors
-from ladderlight.proof.burnsheet import burn_sheet
+from ladderlight.proof.burnsheet import BurnSheet
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.merge_metrics import merged_metrics
 from ladderlight.proof.page.document import Links, links_of
-from ladderlight.proof.pages import burn_page, trays_page
+from ladderlight.proof.pages import TrayRow, tray_row, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
 from ladderlight.proof.screens import screen_names, shown_banks, small_png
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output
+from ladderlight.storage.record import digest_of
 from ladderlight.storage.stopping import noting_stops, worker_threads
 from ladderlight.system.memory import share_memory
-from ladderlight.system.printable import json_pieces, printable, printable_values
+from ladderlight.system.printable import printable, printable_values
 from ladderlight.system.versions import versions
 from ladderlight.units.words import joined
 from ladderlight.workspace.burned import Chip
@@ -40,11 +41,12 @@ from ladderlight.workspace.description import describe
 from ladderlight.workspace.earlier import Earlier
 from ladderlight.workspace.last_build import version_findings
 from ladderlight.workspace.made_from import KeptTray, KeptTrays, MadeFrom
-from ladderlight.workspace.manifest import FILE, Manifests, digest_of_inputs
+from ladderlight.workspace.manifest import FILE, Manifests
 from ladderlight.workspace.readiness import Readiness, readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
 
 _BEGINNING = 1 << 16  # bytes of a device file from which its format is found
+_SCREEN_BYTES = 500_000  # of the screens on the page of all trays
 
 
 @dataclass(frozen=True, kw_only=True)
@@ -52,8 +54,7 @@ class Built:
     """What a build has written."""
 
     output: Path
-    manifest: ManifestDocument
-    """As plain values; see :class:`ladderlight.workspace.manifest.Manifests`."""
+    manifest: Manifests
     findings: tuple[Finding, ...]
     reduced: int
     """How many picture files were reduced to codes; the cache had the others."""
@@ -63,7 +64,7 @@ class Built:
     @property
     def device_files(self) -> tuple[Path, ...]:
         """Paths of the files for the programmer."""
-        return tuple(self.output / "devices" / name for device in self.manifest["devices"] for name in device["files"])
+        return tuple(self.output / "devices" / name for device in self.manifest.devices for name in device["files"])
 
     @property
     def proof(self) -> Path:
@@ -131,7 +132,7 @@ def build(
             chain=chain,
             staging=staging,
             recorded=recorded,
-            inputs=digest_of_inputs(made_from.inputs),
+            inputs=made_from.digest,
             versions=versions(),
             found=found,
             kept=kept,
@@ -142,13 +143,19 @@ def build(
             workers=workers or os.cpu_count() or 1,
         )
         links = (links_of(recipe, tray.number, numbers, together) for tray in trays)
-        made = Manifests(inputs=made_from.inputs)
-        for each in going.trays(trays, coded, links):
+        made, sheet, rows = Manifests(seen=made_from.seen), BurnSheet(board=recipe.board), []
+        for tray, each in zip(trays, going.trays(trays, coded, links), strict=True):
             made.add(each)
-        document = made.joined()
-        changed = version_findings(earlier.manifest, document, going.inputs)
-        manifest = staging.write([(FILE, map(str.encode, json_pieces(document)))])[FILE]
-        staging.write(_pages(recipe, made.joined(printable_values), going.bench, going.small))
+            shown = printable_values(each)
+            sheet.add(shown)
+            rows += [tray_row(tray.number, shown)] if tray.number else []
+        changed = version_findings(earlier.manifest, made, going.inputs, going.versions)
+        with staging.writing(FILE) as file:
+            for piece in made.text():
+                file.write(piece.encode())
+        manifest = digest_of(staging.folder / FILE)
+        for name, page in _pages(going, sheet, rows):
+            staging.write(name, page)
         if kept:
             kept.keep()
     found = (*found, *recorded.findings)
@@ -156,7 +163,7 @@ def build(
         account.keep(cache, manifest, found)
     stale = (one for one in ready.findings if one.level == "caution" and one.where == "output")
     told = (*found, *stale, *bad, *left_out, *changed, *_edited(staging))
-    return Built(output=recipe.output, manifest=document, findings=told, reduced=reduced, complete=not bad)
+    return Built(output=recipe.output, manifest=made, findings=told, reduced=reduced, complete=not bad)
 
 
 def _dealt(
@@ -220,12 +227,21 @@ class _Going:
         """Its tables, for the page of each tray."""
         return bench_parts(self.bench)
 
-    def small(self, screen: str) -> bytes:
-        """Return a screen's file in small; the trays that are as they were have theirs in the output."""
-        here, board = self.staging.folder / screen, self.chain.recipe.board
-        path = here if here.exists() else self.staging.output / screen
-        make = partial(small_png, path, board)
-        return self.kept.small(path, make) if self.kept else make()
+    def small(self, screens: Iterable[str]) -> dict[str, bytes]:
+        """Return the first screens in small, by their files, as many as a page can bear.
+
+        The trays that are as they were have theirs in the output.
+        """
+        found: dict[str, bytes] = {}
+        left = _SCREEN_BYTES
+        for screen in screens:
+            if left > 0:
+                here = self.staging.folder / screen
+                path = here if here.exists() else self.staging.output / screen
+                make = partial(small_png, path, self.chain.recipe.board)
+                found[screen] = self.kept.small(path, make) if self.kept else make()
+                left -= len(found[screen])
+        return found
 
     def trays(self, trays: Iterable[Tray], coded: CodedPictures, links: Iterable[Links]) -> Iterator[ManifestDocument]:
         """Write the files of trays, several at once, by threads; yield their manifests, in order.
@@ -272,7 +288,8 @@ class _Going:
             contents = self.chain.arrange(pictures)
             files = self.chain.emit(contents)
         files = [replace(file, name=f"{tray.folder}{file.name}") for file in files]
-        written = self.staging.write((f"devices/{file.name}", file.data) for file in files)
+        write = self.staging.write
+        written = {name: write(name, file.data) for file in files for name in [f"devices/{file.name}"]}
         # Read back from disk. What shows the format of a file stays; its other data need not wait in memory.
         files = [replace(file, data=file.data[:_BEGINNING]) for file in files]
         words = read_memories(recipe.board, self.staging.folder / "devices", files)
@@ -306,7 +323,10 @@ class _Going:
             links=links,
             tray=tray.number,
         )
-        return made, {**written, **self.staging.write((f"proof/{tray.folder}{name}", data) for name, data in proof)}
+        for name, data in proof:
+            path = f"proof/{tray.folder}{name}"
+            written[path] = self.staging.write(path, data)
+        return made, written
 
 
 @contextmanager
@@ -321,16 +341,16 @@ def _named(tray: Tray) -> Iterator[None]:
         raise ArrangementError.of(faults) from None
 
 
-def _pages(
-    recipe: Recipe, shown: ManifestDocument, bench: Bench, small: Callable[[str], bytes]
-) -> Iterator[tuple[str, bytes]]:
-    """Yield the sheets made from the manifest, which are written beside the device files and proofs."""
+def _pages(going: _Going, sheet: BurnSheet, trays: Sequence[TrayRow]) -> Iterator[tuple[str, bytes]]:
+    """Yield the sheets of all trays, which are written beside their device files and proofs."""
+    recipe = going.chain.recipe
     title = printable(recipe.title)
-    yield from bench_files(title, bench)
-    yield "burn-sheet.txt", burn_sheet(recipe.board, shown).encode()
-    yield "burn-sheet.html", burn_page(recipe.board, shown).encode()
-    if any("tray" in device for device in shown["devices"]):
-        yield "proof/index.html", trays_page(title, recipe.board, shown, small).encode()
+    yield from bench_files(title, going.bench)
+    yield "burn-sheet.txt", sheet.text().encode()
+    yield "burn-sheet.html", sheet.page().encode()
+    if trays:
+        small = going.small(screen["file"] for tray in trays for screen in tray["screens"])
+        yield "proof/index.html", trays_page(title, recipe.board, trays, small).encode()
 
 
 def _cautions(

@@ -19,11 +19,9 @@ from ladderlight.workspace.manifest import (
     Blocks,
     BurnEntry,
     DeviceEntry,
-    InputEntry,
     Manifest,
     PictureEntry,
     PieceEntry,
-    digest_of_inputs,
 )
 
 Details = Mapping[str, Mapping[str, Any]]
@@ -41,7 +39,6 @@ def describe(
     burned: Mapping[str, Chip] | None = None,
     details: Details | None = None,
     merged: Merged | None = None,
-    inputs: Sequence[InputEntry] = (),
     digest: str | None = None,
     versions: Mapping[str, str] | None = None,
     revision: str | None = None,
@@ -62,13 +59,12 @@ def describe(
     details, merged
         ``metrics`` of pictures and what the stages chose, by name; and metrics of pictures that are not shown as they
         were reduced, by name and bank, which win over those.
-    inputs, digest
-        The files that the build is made from, and their digest, needed where they are not given.
+    digest
+        Of the files that the build is made from; a tray has no list of them.
     revision, tray
         Of a recipe that has several boards, and of a build that has several sets of chips.
     """
     occupancies = occupancies_of(board, contents)
-    digest = digest or digest_of_inputs(inputs)
     own_tray = {} if tray is None else {"tray": tray}
     devices = []
     for device in board.devices:
@@ -87,7 +83,7 @@ def describe(
         project=project,
         **({} if revision is None else {"revision": revision}),
         devices=tuple(devices),
-        inputs=tuple(inputs),
+        inputs=(),
         versions=dict(versions or {}),
         notes=contents.notes if tray is None else tuple(f"tray {tray}: {note}" for note in contents.notes),
         pictures=tuple(

@@ -8,7 +8,6 @@ from pathlib import Path
 import numpy as np
 
 from ladderlight.board import Board, Finding
-from ladderlight.devices.documents import ManifestDocument
 from ladderlight.engine.trays import Tray, folder_of, place_in
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError
 from ladderlight.flow.pictures import DeviceFile
@@ -19,7 +18,7 @@ from ladderlight.storage.record import Owner, refuse_another
 from ladderlight.system.versions import changed_versions
 from ladderlight.units.arrays import Bytes, MemoryWords
 from ladderlight.units.words import joined
-from ladderlight.workspace.manifest import FILE, Manifest, read_manifest
+from ladderlight.workspace.manifest import FILE, Manifest, Manifests, read_manifest
 
 _MOST_NAMED = 4
 
@@ -160,14 +159,16 @@ def stale_findings(recipe: Recipe, trays: Iterable[Tray] = ()) -> list[Finding]:
     return [Finding(level="caution", where="last build", message=message)]
 
 
-def version_findings(before: Manifest | None, now: ManifestDocument, inputs: str | None) -> list[Finding]:
+def version_findings(
+    before: Manifest | None, now: Manifests, inputs: str | None, versions: Mapping[str, str]
+) -> list[Finding]:
     """Return a caution for each device that differs from the build before by versions alone.
 
-    ``now`` is the new build's manifest as plain values, ``inputs`` the digest of what it is made from.
+    ``now`` is the new build's manifest, and ``inputs`` the digest of what it is made from.
     """
     if before is None or before.inputs_digest != inputs:
         return []
-    cause = changed_versions(before.versions, now["versions"])
+    cause = changed_versions(before.versions, versions)
     held = {(device.tray, device.name, device.part): device.sha256 for device in before.devices}
     return [
         Finding(
@@ -175,6 +176,6 @@ def version_findings(before: Manifest | None, now: ManifestDocument, inputs: str
             where=place_in(tray, f"device {device['name']}"),
             message=f"differs from the build before because of {cause} (same inputs); check the proof before burning",
         )
-        for tray, device in ((device.get("tray"), device) for device in now["devices"])
+        for tray, device in ((device.get("tray"), device) for device in now.devices)
         if cause and held.get((tray, device["name"], device["part"]), device["sha256"]) != device["sha256"]
     ]

@@ -29,11 +29,10 @@ from ladderlight.stages.contract import Probe
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.storage.journal import is_inside
 from ladderlight.storage.output import Staging
-from ladderlight.system.passing import Passing
 from ladderlight.system.paths import mark_of
 from ladderlight.system.value import digest_of
 from ladderlight.workspace.burned import FILE, Chip
-from ladderlight.workspace.manifest import InputEntry
+from ladderlight.workspace.manifest import digest_of_inputs
 from ladderlight.workspace.up_to_date import Account
 
 _PROGRAM = digest_of(("files of the program", ladderlight.__file__))
@@ -72,11 +71,9 @@ class MadeFrom:
         return cls(recipe=recipe, cache=cache, seen=seen)
 
     @property
-    def inputs(self) -> Sequence[InputEntry]:
-        """The files, for the manifest."""
-        return Passing(
-            lambda: (InputEntry(file=name, bytes=each.size, sha256=each.sha256) for name, each in self.seen.items())
-        )
+    def digest(self) -> str | None:
+        """One SHA-256 for all the files."""
+        return digest_of_inputs((name, each.size, each.sha256) for name, each in self.seen.items())
 
     def account(self, *, began: int) -> Account | None:
         """Note the inputs, the code of the stages, and the record of burned chips.

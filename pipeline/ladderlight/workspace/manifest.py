@@ -3,19 +3,20 @@
 import hashlib
 import json
 import zlib
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import Annotated, Any, Literal
+from typing import Annotated, Literal
 
 from pydantic import AfterValidator, ConfigDict, Field, JsonValue
 
 from ladderlight.board.model.memory import Erasure
-from ladderlight.devices.documents import ManifestDocument
+from ladderlight.cache.marks import Seen
+from ladderlight.devices.documents import DeviceDocument, ManifestDocument, PictureDocument
 from ladderlight.devices.files import refuse_name
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
-from ladderlight.system.passing import Passing
+from ladderlight.system.printable import json_value
 from ladderlight.workspace.documents import Kept, Listed, read_document
 
 FILE = "manifest.json"
@@ -169,14 +170,14 @@ class Manifest(Kept):
     @property
     def inputs_digest(self) -> str | None:
         """One SHA-256 for all files that the build is made from; None when nothing is known of them."""
-        return digest_of_inputs(self.inputs)
+        return digest_of_inputs((item.file, item.bytes, item.sha256) for item in self.inputs)
 
 
 @dataclass(frozen=True, kw_only=True)
 class Manifests:
-    """The manifests of the trays of a build, most of them compressed while they wait for each other, and its inputs."""
+    """The manifest of a build: those of its trays, most of them compressed while they wait, and its inputs."""
 
-    inputs: Sequence[InputEntry]
+    seen: Mapping[str, Seen]
     _trays: list[bytes | ManifestDocument] = field(default_factory=list)
 
     def add(self, made: ManifestDocument) -> None:
@@ -188,22 +189,60 @@ class Manifests:
         """Yield those of all trays."""
         return (json.loads(zlib.decompress(each)) if isinstance(each, bytes) else each for each in self._trays)
 
-    def joined(self, change: Callable[[Any], Any] = lambda value: value) -> ManifestDocument:
-        """Return the manifest of the build; its long lists pass, see :class:`ladderlight.system.passing.Passing`.
+    @property
+    def first(self) -> ManifestDocument:
+        """That of the first tray: project, revision and versions are the same in all."""
+        return next(iter(self))
 
-        ``change`` is made to all values, such as ``printable_values``.
-        """
-        joined: ManifestDocument = change(next(iter(self))).copy()
-        joined["devices"] = Passing(lambda: (change(each) for made in self for each in made["devices"]))
-        joined["inputs"] = Passing(lambda: (change(each.model_dump()) for each in self.inputs))
-        joined["notes"] = change(list(dict.fromkeys(note for made in self for note in made["notes"])))
-        joined["pictures"] = Passing(lambda: (change(each) for made in self for each in made["pictures"]))
+    @property
+    def devices(self) -> Iterator[DeviceDocument]:
+        """The devices of all trays."""
+        return (device for made in self for device in made["devices"])
+
+    @property
+    def inputs(self) -> Iterator[Mapping[str, object]]:
+        """The files that the build is made from."""
+        return ({"file": name, "bytes": each.size, "sha256": each.sha256} for name, each in self.seen.items())
+
+    @property
+    def pictures(self) -> Iterator[PictureDocument]:
+        """The pictures of all trays."""
+        return (picture for made in self for picture in made["pictures"])
+
+    @property
+    def notes(self) -> list[str]:
+        """Notes on the trays, each once."""
+        return list(dict.fromkeys(note for made in self for note in made["notes"]))
+
+    @property
+    def document(self) -> ManifestDocument:
+        """The manifest as plain values; of thousands of pictures they take much memory."""
+        joined = self.first.copy()
+        joined["devices"], joined["pictures"] = list(self.devices), list(self.pictures)
+        joined["inputs"], joined["notes"] = list(self.inputs), self.notes
         return joined
 
+    def text(self) -> Iterator[str]:
+        """Yield the manifest as JSON that can be printed, its long lists item by item."""
+        lists = {"devices": self.devices, "inputs": self.inputs, "pictures": self.pictures}
+        before = "{\n  "
+        for key, value in {**self.first, "notes": self.notes}.items():
+            yield f"{before}{json_value(key)}: "
+            before = ",\n  "
+            if key in lists:
+                inside = "[\n    "
+                for item in lists[key]:
+                    yield f"{inside}{json_value(item, 4)}"
+                    inside = ",\n    "
+                yield "\n  ]" if inside[0] == "," else "[]"
+            else:
+                yield json_value(value, 2)
+        yield "\n}\n"
 
-def digest_of_inputs(inputs: Iterable[InputEntry]) -> str | None:
-    """Return one SHA-256 for all files that a build is made from; None when nothing is known of them."""
-    listed = [[item.file, item.bytes, item.sha256] for item in inputs]
+
+def digest_of_inputs(inputs: Iterable[tuple[str, int, str]]) -> str | None:
+    """Return one SHA-256 for all files that a build is made from: names, sizes, SHA-256; None when none is known."""
+    listed = [list(item) for item in inputs]
     return hashlib.sha256(json.dumps(listed).encode()).hexdigest() if listed else None
 
 

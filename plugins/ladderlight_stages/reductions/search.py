@@ -36,7 +36,7 @@ taken: there its dots show even less."""
     advice=viewing_advice,
     example=Example(
         shows="dots of the board's 64 colours take the place of even tones, spread without any pattern",
-        options={"screen_width": "320 mm", "distance": "2.4 m"},
+        options={"screen_width": "320 mm", "distance": "2.4 m", "sweeps": 10},
     ),
 )
 def search(

@@ -5,12 +5,19 @@ import pytest
 
 from ladderlight.board import Part
 from ladderlight.devices.files import images_of
-from ladderlight.proof.burnsheet import burn_sheet
+from ladderlight.proof.burnsheet import BurnSheet
 from ladderlight.proof.scanout import memories_of
 from ladderlight.workspace.burned import chip_of
 from ladderlight.workspace.description import describe
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex
+
+
+def burn_sheet(board, *manifests):
+    sheet = BurnSheet(board=board)
+    for manifest in manifests:
+        sheet.add(manifest)
+    return sheet.text()
 
 
 def record(board, words):
@@ -19,7 +26,7 @@ def record(board, words):
     }
 
 
-def described(board, contents, burned=None):
+def described(board, contents, burned=None, tray=None):
     files = binary(contents, board)
     return describe(
         project="Merrowhithe",
@@ -28,6 +35,7 @@ def described(board, contents, burned=None):
         files=files,
         images=images_of(board, memories_of(board, files)),
         burned=burned,
+        tray=tray,
     ).document
 
 
@@ -112,3 +120,16 @@ def test_a_part_of_ones_own_is_shown_as_described(make_board, memory, banked):
     assert any(line.startswith("picture  (MH-77)") for line in lines)
     assert "  part      SO-32" in lines
     assert "  erasure   electrically, in sectors of 4,096 bytes" in lines
+
+
+def test_the_chips_of_several_trays_are_on_one_sheet(board, banked):
+    trays = [described(board, banked(board, (0,)), tray=number) for number in (1, 2)]
+    lines = burn_sheet(board, *trays).splitlines()
+    assert lines[3] == "Burn 2 of 2: tray 1, picture, tray 2, picture."
+    assert [line[:15] for line in lines if "[ ] burn" in line] == ["tray 1, picture", "tray 2, picture"]
+    sheet = BurnSheet(board=board)
+    for tray in trays:
+        sheet.add(tray)
+    headings = [f"chip{number}" for number in (1, 2)] + ["labels"]
+    assert [place for place in re.findall(r'<h2 id="(\w+)"', sheet.page()) if place != "cautions"] == headings
+    assert sheet.page().count(f"<code>{trays[1]['devices'][0]['crc32']}</code></li>") == 2  # the labels of both

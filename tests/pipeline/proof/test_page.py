@@ -9,8 +9,8 @@ from PIL import Image
 
 from ladderlight import TileSet
 from ladderlight.board import Finding
+from ladderlight.proof.burnsheet import BurnSheet
 from ladderlight.proof.files import proof_files
-from ladderlight.proof.pages import burn_page
 from ladderlight.proof.scanout import Scanned, memories_of, render
 from ladderlight.workspace.description import describe
 from ladderlight_stages.emissions.binary import binary
@@ -206,7 +206,9 @@ def test_the_headline_says_what_is_known_of_undefined_data(make_board, memory, b
 
 def test_the_burn_sheet_as_a_page(board, proof):
     _, document, _ = proof(project="Lobby <1>")
-    page = Page(burn_page(board, document))
+    sheet = BurnSheet(board=board)
+    sheet.add(document)
+    page = Page(sheet.page())
     device = document["devices"][0]
     for words in (
         "Lobby <1>",

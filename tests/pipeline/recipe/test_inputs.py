@@ -12,6 +12,7 @@ from ladderlight.errors import BuildError
 from ladderlight.recipe import Recipe, load
 from ladderlight.recipe.inputs import changes_since, input_files
 from ladderlight.workspace.made_from import MadeFrom
+from ladderlight.workspace.manifest import Manifests
 
 from ...boards import GREY, in_file
 
@@ -73,7 +74,7 @@ def read(folder: Path) -> Recipe:
 
 
 def inputs_of(recipe: Recipe) -> list[dict[str, object]]:
-    return [entry.model_dump() for entry in MadeFrom.of(recipe, cached=False).inputs]
+    return list(Manifests(seen=MadeFrom.of(recipe, cached=False).seen).inputs)
 
 
 NAMES = ["recipe.toml", "boards/sign.toml", "words.bin", "glow.py", "pictures/day-1.pgm", "pictures/day-10.pgm"]

@@ -282,10 +282,10 @@ def test_a_failure_inside_leaves_the_last_build_whole(project: Project) -> None:
 
 def test_after_its_end_a_build_takes_no_files_of_threads_that_were_left_behind(project: Project) -> None:
     with pytest.raises(RuntimeError), output.staged_output(project.out, project.owner) as staging:
-        assert staging.write([("devices/a.bin", b"new")]) == {"devices/a.bin": hashlib.sha256(b"new").hexdigest()}
+        assert staging.write("devices/a.bin", b"new") == hashlib.sha256(b"new").hexdigest()
         raise RuntimeError
     with pytest.raises(BuildError, match=r"has ended before devices/b\.bin was written"):
-        staging.write([("devices/b.bin", b"late")])
+        staging.write("devices/b.bin", b"late")
     assert not staging.folder.exists()
 
 

@@ -50,7 +50,7 @@ def test_as_many_as_there_are_workers_and_the_result_is_the_same(
         most = 0
         built = build(recipe, workers=workers, cached=False)
         assert most == workers
-        assert [device["tray"] for device in built.manifest["devices"]] == list(range(1, TRAYS + 1))
+        assert [device["tray"] for device in built.manifest.devices] == list(range(1, TRAYS + 1))
         files = (path for path in recipe.output.rglob("*") if path.is_file() and ".ladderlight" not in path.parts)
         made.append({path: path.read_bytes() for path in files})
     assert made[0] == made[1]

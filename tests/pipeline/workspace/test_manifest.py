@@ -7,11 +7,13 @@ import numpy as np
 import pytest
 
 from ladderlight import DeviceFile
+from ladderlight.cache.marks import Seen
 from ladderlight.devices.files import checksums_of, images_of
 from ladderlight.proof.scanout import memories_of
+from ladderlight.system.printable import json_text
 from ladderlight.workspace.burned import chip_of
 from ladderlight.workspace.description import describe
-from ladderlight.workspace.manifest import FILE, InputEntry, digest_of_inputs, read_manifest
+from ladderlight.workspace.manifest import FILE, Manifests, digest_of_inputs, read_manifest
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex
 
@@ -43,10 +45,6 @@ def record(board, words, **build):
         device.name: chip_of("recipe.toml", device, images_of(board, words)[device.name], **build)
         for device in board.devices
     }
-
-
-def entries(inputs):
-    return [InputEntry(**item) for item in inputs]
 
 
 def test_a_device_is_described_as_a_programmer_shows_it(board, banked, build):
@@ -104,7 +102,7 @@ def test_the_record_of_burned_chips_tells_what_changed(board, banked, build):
     assert device["burn"]["eraser"] is True
 
 
-INPUTS = [{"file": "recipe.toml", "bytes": 3, "sha256": "ab"}]
+INPUTS = [("recipe.toml", 3, "ab")]
 
 
 @pytest.mark.parametrize(
@@ -112,15 +110,15 @@ INPUTS = [{"file": "recipe.toml", "bytes": 3, "sha256": "ab"}]
     [
         (INPUTS, {"numpy": "1", "numba": "2"}, " because of numpy 3 instead of 1 (same inputs)"),
         (INPUTS, {"numpy": "3", "numba": "2"}, ""),
-        ([INPUTS[0] | {"bytes": 4}], {"numpy": "1", "numba": "2"}, ""),
+        ([("recipe.toml", 4, "ab")], {"numpy": "1", "numba": "2"}, ""),
         ([], {"numpy": "1", "numba": "2"}, ""),
     ],
 )
 def test_a_changed_version_is_the_reason_where_the_inputs_are_the_same(board, banked, build, inputs, versions, cause):
     words = {"picture": banked(board, (1, 3)).memories["picture"].words.copy()}
     words["picture"][0] ^= 1
-    held = record(board, words, inputs=digest_of_inputs(entries(inputs)), versions=versions)
-    document = build(burned=held, inputs=entries(INPUTS), versions={"numpy": "3", "numba": "2"})
+    held = record(board, words, inputs=digest_of_inputs(inputs), versions=versions)
+    document = build(burned=held, digest=digest_of_inputs(INPUTS), versions={"numpy": "3", "numba": "2"})
     assert document["versions"] == {"numpy": "3", "numba": "2"}
     assert document["devices"][0]["burn"]["text"].startswith(f"differs from the last build in 1 byte{cause};")
 
@@ -134,19 +132,18 @@ def test_what_the_arrangement_has_to_say_is_kept(board, banked):
     assert document["notes"] == ["one", "two"]
 
 
-def test_what_the_build_is_made_from_is_kept(board, banked):
-    contents = banked(board, (0,))
-    files = binary(contents, board)
-    inputs = [{"file": "recipe.toml", "bytes": 3, "sha256": "ab"}]
-    document = describe(
-        project="p",
-        board=board,
-        contents=contents,
-        files=files,
-        images=images_of(board, memories_of(board, files)),
-        inputs=entries(inputs),
-    ).document
-    assert document["inputs"] == inputs
+def test_the_manifest_of_a_build_has_the_chips_of_all_trays_and_what_it_is_made_from(build, monkeypatch):
+    monkeypatch.setattr("ladderlight.workspace.manifest._FEW", 1)  # the second tray waits compressed
+    made = Manifests(seen={"recipe.toml": Seen((3, 0, 0, 0), "ab", settled=True)})
+    trays = [build(tray=1), build(tray=2)]
+    for tray in trays:
+        made.add(tray)
+    assert made.document == trays[0] | {
+        "devices": [*trays[0]["devices"], *trays[1]["devices"]],
+        "inputs": [{"file": "recipe.toml", "bytes": 3, "sha256": "ab"}],
+        "pictures": [*trays[0]["pictures"], *trays[1]["pictures"]],
+    }
+    assert "".join(made.text()) == json_text(made.document)
 
 
 def test_it_is_plain_json_and_the_same_every_time(build):
@@ -168,7 +165,6 @@ def test_what_is_written_is_read_back_whole(board, banked, tmp_path):
         images=images_of(board, words),
         burned=record(board, changed),
         details={"picture-1": {"codes_chosen": "1 2", "metrics": {"error": 1.5, "colours_used": 3}}},
-        inputs=entries(INPUTS),
         versions={"numpy": "3"},
     )
     (tmp_path / FILE).write_text(json.dumps(made.document))

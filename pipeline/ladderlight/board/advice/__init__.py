@@ -26,4 +26,4 @@ def findings(board: Board) -> list[Finding]:
     problems = problems_of(board)
     if problems:
         return [Finding.error(".".join(map(str, problem.where)), str(problem)) for problem in problems]
-    return ranked(finding for topic in _TOPICS for finding in topic(board))
+    return ranked([finding for topic in _TOPICS for finding in topic(board)])
