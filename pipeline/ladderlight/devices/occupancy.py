@@ -1,7 +1,6 @@
 """Occupancy of devices: banks with their pictures, the last used word, free words."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -9,11 +8,11 @@ from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import addresses_by_bank, is_direct
 from ladderlight.flow.pictures import Contents
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Flags, Ints
 
 
-@dataclass(frozen=True, kw_only=True)
-class Bank:
+class Bank(Frozen):
     """A bank as far as one device holds it. Addresses count words from the device's first one.
 
     ``bank`` is the lowest of the banks that look alike to the memory: one without bank lines has only bank 0. ``used``
@@ -27,8 +26,7 @@ class Bank:
     used: int
 
 
-@dataclass(frozen=True, kw_only=True)
-class Occupancy:
+class Occupancy(Frozen):
     """Occupancy of a device. ``last_used`` is None when nothing is written to it."""
 
     banks: tuple[Bank, ...]

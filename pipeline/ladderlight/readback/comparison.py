@@ -1,7 +1,7 @@
 """A chip read back against what it should hold: where it differs, what the screen shows there, what may be wrong."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any
 
 import numpy as np
@@ -13,13 +13,13 @@ from ladderlight.readback.diagnosis.faults import Fault
 from ladderlight.readback.diagnosis.weighing import Diagnosis, diagnose
 from ladderlight.readback.dumps import Held, Reading
 from ladderlight.readback.sections import Section, image_of
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Ints, MemoryWords, Words
 
 _GAP = 8  # differences no further apart than this many words are one range
 
 
-@dataclass(frozen=True, kw_only=True)
-class Place:
+class Place(Frozen):
     """Where the screen shows a word: bank, names of the pictures in it, and the picture pixel."""
 
     bank: int
@@ -28,8 +28,7 @@ class Place:
     y: int
 
 
-@dataclass(frozen=True, kw_only=True)
-class Difference:
+class Difference(Frozen):
     """One word that differs. ``address`` counts words of the device; ``places`` counts the pixels that show it."""
 
     address: int
@@ -53,8 +52,7 @@ class Difference:
         return f"bank {self.place.bank}{names}, pixel {self.place.x}, {self.place.y}{more}"
 
 
-@dataclass(frozen=True, kw_only=True)
-class Range:
+class Range(Frozen):
     """A stretch of addresses, with how many words in it differ."""
 
     first: int
@@ -62,8 +60,7 @@ class Range:
     count: int
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class DeviceReport:
+class DeviceReport(Frozen, eq=False):
     """The report on one device. ``found`` are its words, as they should be where they were not read."""
 
     reading: Reading

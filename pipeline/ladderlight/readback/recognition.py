@@ -1,7 +1,6 @@
 """Recognising a dump by its content, also one of a programmer set to another part."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Self
 
@@ -11,6 +10,7 @@ from ladderlight.devices.files import ERASED
 from ladderlight.flow.pictures import Span
 from ladderlight.readback.dumps import Dump, Held
 from ladderlight.readback.sections import Section
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Bytes, Flags, bytes_per_word
 from ladderlight.units.words import counted
 
@@ -53,8 +53,7 @@ def expected_bytes(held: Held, wanted: Images) -> Bytes:
     return turned if (turned == held.data).sum() > (should == held.data).sum() else should
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Candidate:
+class Candidate(Frozen, eq=False):
     """What a dump may be of, and the bytes that it should then have."""
 
     held: Held

@@ -5,7 +5,7 @@ import os
 import stat
 import sys
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, Self
 
@@ -13,14 +13,14 @@ from ladderlight.recipe.files import picture_files
 from ladderlight.recipe.language.model import Recipe
 from ladderlight.recipe.source.document import UnreadableError, read_document
 from ladderlight.recipe.source.problems import dig
+from ladderlight.system.frozen import Frozen
 
 Mark = tuple[int, int, int] | None
 """Time of change in nanoseconds, size and number of a file; None for what is not a file. A file that is put in place
 of another, as editors do, has another number even if time and size are kept."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Reads:
+class Reads(Frozen):
     """The files that a build reads, and the patterns of its pictures, which may come to match others."""
 
     folder: Path

@@ -4,7 +4,6 @@ import inspect
 import json
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from importlib.resources import files
 from pathlib import Path
 
@@ -16,6 +15,7 @@ from ladderlight.stages.declaration import OptionDeclaration, StageDeclaration
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry
 from ladderlight.stages.wording import stage_table, use_table
+from ladderlight.system.frozen import Frozen
 
 FOLDER = "reference"
 """Where the pictures are, beside the page."""
@@ -41,8 +41,7 @@ _HEAD = 4
 _LONGEST = 88
 
 
-@dataclass(frozen=True, kw_only=True)
-class Reference:
+class Reference(Frozen):
     """A page in Markdown, and its pictures by file name, each a PNG."""
 
     page: str

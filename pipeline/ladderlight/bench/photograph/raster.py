@@ -1,6 +1,5 @@
 """A photograph: read from its file, the raster's corners found in it, and seen straight, cell by cell."""
 
-from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
 
@@ -8,6 +7,7 @@ import numpy as np
 
 from ladderlight.bench.photograph.fitting import blurred, fit, prepared
 from ladderlight.errors import PictureError
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import path_trouble
 from ladderlight.units.arrays import Flags, Floats, Singles
 
@@ -189,8 +189,7 @@ def _fields(rows: int, columns: int) -> Floats:
     return fields
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Photograph:
+class Photograph(Frozen, eq=False):
     """A photograph from ``path``, upright. ``pixels`` float32, shape (height, width, 3), as encoded, 0 to 1.
 
     ``scale`` is by how much it was made smaller: pixels of the file for one of these.

@@ -5,7 +5,7 @@ off: the word that it takes is the one for the counts at which it shows it.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -15,14 +15,14 @@ from ladderlight.board.model.lines import Signal, expand, timing_line
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.scan import addresses
 from ladderlight.board.scanning.timing import hold_in_counts
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Flags, Ints, Words, dtype_of
 
 Counts = tuple[int, int]
 """What the x and the y counter read."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class TimingConflict:
+class TimingConflict(Frozen):
     """Two counts at which a pin needs opposite levels although the memory puts out the same word.
 
     ``low`` and ``high`` are the counters' readings where the pin must be low and high, ``missing`` the counter bits
