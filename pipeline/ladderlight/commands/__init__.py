@@ -4,10 +4,11 @@ import gc
 import os
 import sys
 from collections.abc import Sequence
+from dataclasses import asdict
 from pathlib import Path
 
 from ladderlight.commands.terminal.arguments import recipe_path
-from ladderlight.commands.terminal.reporting import failure_of, print_faults, print_lines, print_up_to_date
+from ladderlight.commands.terminal.reporting import failure_of, print_document, print_lines, print_up_to_date
 from ladderlight.commands.terminal.streams import safe_streams
 from ladderlight.errors import Fault
 from ladderlight.storage.stopping import Stops, unwinding, workers_left
@@ -51,7 +52,7 @@ def _status_of(arguments: Sequence[str]) -> int:
         status, faults = _run(arguments, stops)
         print_lines(faults)
         if faults and "--json" in arguments[: arguments.index("--") if "--" in arguments else None]:
-            print_faults(faults)
+            print_document({"ok": False, "findings": [{"level": "error", **asdict(fault)} for fault in faults]})
         out.flush()
         if out.failure is not None and not out.broken:
             message = f"cannot be written ({reason_of(out.failure)}); choose another place"

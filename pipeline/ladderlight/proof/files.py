@@ -116,10 +116,8 @@ def _described(board: Board, tiles: TileSet, places: NDArray[np.int64]) -> dict[
 def disturbance(board: Board, words: MemoryWords, bank: int) -> tuple[float, NDArray[np.uint8]] | None:
     """Enlarge the middle of a bank's screen tenfold, striped where the memories' data are not there yet.
 
-    Returns
-    -------
-    The share of the picture's time in which data are undefined, 0 to 1, and the pixels, sRGB. None when nothing of the
-    picture is undefined, or no access time is known.
+    Returns the share of the picture's time in which data are undefined, 0 to 1, and the pixels, sRGB. None when nothing
+    of the picture is undefined, or no access time is known.
     """
     if all(memory.access is None for memory in board.memories):
         return None
@@ -133,6 +131,6 @@ def disturbance(board: Board, words: MemoryWords, bank: int) -> tuple[float, NDA
     part = np.s_[whole if share else middle, left : left + _WIDTH]
     pixels = board.palette.srgb8[shown.codes[part]].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
     unsure = shown.undefined[part].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
-    rows, columns = np.indices(unsure.shape)
+    rows, columns = np.ogrid[: unsure.shape[0], : unsure.shape[1]]
     pixels[unsure & ((rows + columns) // 3 % 2 == 0)] = _MARK
     return float(shown.undefined.mean()) if share is None else share, pixels

@@ -1,6 +1,6 @@
 """Pages beside the proof: the trays, and a board before anything is built."""
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from operator import itemgetter
 from typing import TypedDict
 
@@ -13,7 +13,7 @@ from ladderlight.proof.board_words import cautions, facts_of
 from ladderlight.proof.plots import plots_of
 from ladderlight.proof.plots.palettes import palette_plot
 from ladderlight.proof.screens import data_url
-from ladderlight.proof.templating import fill
+from ladderlight.proof.templating import environment, fill
 
 
 class TrayRow(TypedDict):
@@ -31,14 +31,25 @@ def tray_row(number: int, manifest: ManifestDocument) -> TrayRow:
     return {"number": number, "folder": f"tray-{number:02d}", "burn": burn, "screens": _screens(manifest["pictures"])}
 
 
-def trays_page(project: str, board: Board, trays: Sequence[TrayRow], small: Mapping[str, bytes]) -> str:
-    """Return the page that leads to the proof of each tray, with the chips to burn and the screens in small.
+def trays_page(
+    project: str, board: Board, count: int, trays: Iterator[TrayRow], small: Mapping[str, bytes]
+) -> Iterator[str]:
+    """Yield, piece by piece, the page that leads to the proof of each tray, with the chips to burn and its screens.
 
     ``small`` has some screens in small, see :func:`ladderlight.proof.screens.small_png`; the others are named.
     """
-    pictures = {screen: data_url(png) for screen, png in small.items()}
-    aspect = board.raster.mode.screen_aspect
-    return fill("trays.html", project=project, trays=trays, pictures=pictures, aspect=aspect, facts=facts_of(board))
+    return (
+        environment()
+        .get_template("trays.html")
+        .generate(
+            project=project,
+            count=count,
+            trays=trays,
+            pictures={screen: data_url(png) for screen, png in small.items()},
+            aspect=board.raster.mode.screen_aspect,
+            facts=facts_of(board),
+        )
+    )
 
 
 def _screens(pictures: Sequence[PictureDocument]) -> list[Mapping[str, str]]:

@@ -211,7 +211,7 @@ class _Search:
 
     def try_tray(self, number: int | None, dump: Dump, sections: Sequence[Section], images: Images) -> None:
         """Compare a dump with all that a tray has of its size."""
-        candidates = [Candidate.of(held, images) for section in sections if (held := fit(dump, section)) is not None]
+        candidates = [Candidate(held, images) for section in sections if (held := fit(dump, section)) is not None]
         if any(candidate.is_the_same for candidate in candidates):
             self.same.append(number)
         elif candidates:

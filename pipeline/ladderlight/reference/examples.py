@@ -1,6 +1,5 @@
 """Stages at work: each stage's example, run on one of our own boards, and drawn before and after it."""
 
-import io
 import math
 import tempfile
 from collections.abc import Mapping, Sequence
@@ -16,6 +15,7 @@ from PIL import Image, ImageDraw
 
 from ladderlight.board import Board, Memory, srgb_from_linear
 from ladderlight.errors import PluginError, nearest_word
+from ladderlight.flow.images import saved
 from ladderlight.flow.pictures import CodedPicture, Contents, MemoryContents, Origin, Picture
 from ladderlight.recipe import load
 from ladderlight.stages.boundary import HooksOf, run_stage
@@ -157,9 +157,7 @@ def strip_png(played: Played) -> bytes | None:
     for panel in panels:
         strip.paste(panel, (left, (height - panel.size[1]) // 2))
         left += panel.size[0] + _GAP
-    buffer = io.BytesIO()
-    strip.save(buffer, "PNG", optimize=True)
-    return buffer.getvalue()
+    return saved(strip, compression=9)
 
 
 def _seen(pictures: Sequence[Picture | CodedPicture], board: Board) -> list[Bytes]:

@@ -1,6 +1,5 @@
 """What differs between two revisions: parts, wiring, colours, timing, chips and pictures, as values, text and page."""
 
-import base64
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from functools import cached_property
@@ -8,13 +7,13 @@ from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
-from markupsafe import Markup
 
 from ladderlight.bench.sheets.document import Bench, bench_of
 from ladderlight.board import Board, Finding
 from ladderlight.board.scanning.timing import timings
 from ladderlight.engine.trays import folder_of, place_in
 from ladderlight.errors import LadderlightError
+from ladderlight.proof.screens import data_url
 from ladderlight.proof.templating import fill
 from ladderlight.recipe import Recipe
 from ladderlight.system.frozen import Frozen
@@ -284,7 +283,6 @@ def _screen(side: Side, place: Place | None) -> dict[str, Any] | None:
         return None
     label = place_in(place[0], f"bank {place[1]}")
     try:
-        data = base64.b64encode(side.screen(place).read_bytes()).decode("ascii")
+        return {"label": label, "source": data_url(side.screen(place).read_bytes())}
     except OSError:
         return {"label": label, "source": None}
-    return {"label": label, "source": Markup(f"data:image/png;base64,{data}")}  # noqa: S704 - Base64 of our own file

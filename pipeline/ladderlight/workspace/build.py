@@ -143,19 +143,15 @@ def build(
             workers=workers or os.cpu_count() or 1,
         )
         links = (links_of(recipe, tray.number, numbers, together) for tray in trays)
-        made, sheet, rows = Manifests(seen=made_from.seen), BurnSheet(board=recipe.board), []
-        for tray, each in zip(trays, going.trays(trays, coded, links), strict=True):
+        made = Manifests(seen=made_from.seen)
+        for each in going.trays(trays, coded, links):
             made.add(each)
-            shown = printable_values(each)
-            sheet.add(shown)
-            rows += [tray_row(tray.number, shown)] if tray.number else []
         changed = version_findings(earlier.manifest, made, going.inputs, going.versions)
         with staging.writing(FILE) as file:
             for piece in made.text():
                 file.write(piece.encode())
         manifest = digest_of(staging.folder / FILE)
-        for name, page in _pages(going, sheet, rows):
-            staging.write(name, page)
+        _write_sheets(going, made, numbers)
         if kept:
             kept.keep()
     found = (*found, *recorded.findings)
@@ -234,12 +230,13 @@ class _Going(Frozen):
         found: dict[str, bytes] = {}
         left = _SCREEN_BYTES
         for screen in screens:
-            if left > 0:
-                here = self.staging.folder / screen
-                path = here if here.exists() else self.staging.output / screen
-                make = partial(small_png, path, self.chain.recipe.board)
-                found[screen] = self.kept.small(path, make) if self.kept else make()
-                left -= len(found[screen])
+            here = self.staging.folder / screen
+            path = here if here.exists() else self.staging.output / screen
+            make = partial(small_png, path, self.chain.recipe.board)
+            found[screen] = self.kept.small(path, make) if self.kept else make()
+            left -= len(found[screen])
+            if left <= 0:
+                break
         return found
 
     def trays(self, trays: Iterable[Tray], coded: CodedPictures, links: Iterable[Links]) -> Iterator[ManifestDocument]:
@@ -340,16 +337,26 @@ def _named(tray: Tray) -> Iterator[None]:
         raise ArrangementError.of(faults) from None
 
 
-def _pages(going: _Going, sheet: BurnSheet, trays: Sequence[TrayRow]) -> Iterator[tuple[str, bytes]]:
-    """Yield the sheets of all trays, which are written beside their device files and proofs."""
-    recipe = going.chain.recipe
-    title = printable(recipe.title)
-    yield from bench_files(title, going.bench)
-    yield "burn-sheet.txt", sheet.text().encode()
-    yield "burn-sheet.html", sheet.page().encode()
-    if trays:
-        small = going.small(screen["file"] for tray in trays for screen in tray["screens"])
-        yield "proof/index.html", trays_page(title, recipe.board, trays, small).encode()
+def _write_sheets(going: _Going, made: Manifests, trays: Sequence[int | None]) -> None:
+    """Write the sheets of all trays beside their device files and proofs."""
+    recipe, staging = going.chain.recipe, going.staging
+    title, sheet = printable(recipe.title), BurnSheet(board=recipe.board)
+    for each in made:
+        sheet.add(printable_values(each))
+    for name, data in bench_files(title, going.bench):
+        staging.write(name, data)
+    staging.write("burn-sheet.txt", sheet.text().encode())
+    staging.write("burn-sheet.html", sheet.page().encode())
+    if None in trays:
+        return
+
+    def rows() -> Iterator[TrayRow]:
+        return (tray_row(number, printable_values(each)) for number, each in zip(trays, made, strict=True) if number)
+
+    small = going.small(screen["file"] for row in rows() for screen in row["screens"])
+    with staging.writing("proof/index.html") as file:
+        for piece in trays_page(title, recipe.board, len(trays), rows(), small):
+            file.write(piece.encode())
 
 
 def _cautions(

@@ -17,7 +17,7 @@ from ladderlight.devices.files import refuse_name
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
 from ladderlight.system.frozen import Frozen
-from ladderlight.system.printable import json_value
+from ladderlight.system.printable import json_pieces
 from ladderlight.workspace.documents import Kept, Listed, read_document
 
 FILE = "manifest.json"
@@ -223,21 +223,9 @@ class Manifests(Frozen):
         return joined
 
     def text(self) -> Iterator[str]:
-        """Yield the manifest as JSON that can be printed, its long lists item by item."""
-        lists = {"devices": self.devices, "inputs": self.inputs, "pictures": self.pictures}
-        before = "{\n  "
-        for key, value in {**self.first, "notes": self.notes}.items():
-            yield f"{before}{json_value(key)}: "
-            before = ",\n  "
-            if key in lists:
-                inside = "[\n    "
-                for item in lists[key]:
-                    yield f"{inside}{json_value(item, 4)}"
-                    inside = ",\n    "
-                yield "\n  ]" if inside[0] == "," else "[]"
-            else:
-                yield json_value(value, 2)
-        yield "\n}\n"
+        """Yield the manifest as JSON that can be printed, piece by piece."""
+        lists = {"devices": self.devices, "inputs": self.inputs, "notes": self.notes, "pictures": self.pictures}
+        return json_pieces({**self.first, **lists})
 
 
 def digest_of_inputs(inputs: Iterable[tuple[str, int, str]]) -> str | None:

@@ -17,7 +17,6 @@ from ladderlight.bench.faults.wiring import (
     broken_line,
     is_gate,
     missing_gate,
-    pins_behind,
     resistors,
     with_resistors,
 )
@@ -99,8 +98,13 @@ def _counters(board: Board) -> Iterator[WiringFault]:
         what = f"line {line}" if line.signal is Signal.BANK else f"counter bit {line}"
         for level in (0, 1):
             if change := broken_line(board, line, level):
-                reached = pins_behind(board, line)
-                chips = tuple(pins.at("address", pin) for memory, pin in reached for pins in pins_of(board, memory))
+                chips = tuple(
+                    pins.at("address", pin)
+                    for memory in board.memories
+                    for pin, driver in enumerate(memory.address)
+                    if line in map(board.resolve, driver.lines)
+                    for pins in pins_of(board, memory)
+                )
                 text = f"{what} missing, and read as {('low', 'high')[level]}"
                 yield WiringFault(group="counters and switches", text=text, chips=chips, change=change)
 

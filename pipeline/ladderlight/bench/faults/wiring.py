@@ -5,7 +5,7 @@ those lines, whose outputs take their places. The scan, the registers' clocks an
 as for any other board.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 
 import numpy as np
@@ -81,14 +81,6 @@ def missing_gate(board: Board, memory: Memory, pin: int, passed: Line) -> Change
         return Expression((output(0),)) if (other.name, at) == (memory.name, pin) else held
 
     return through_table(board, inputs, outputs, rewire)
-
-
-def pins_behind(board: Board, line: Line) -> Iterator[tuple[Memory, int]]:
-    """Yield the address pins that a line reaches, gates between included."""
-    for memory in board.memories:
-        for pin, driver in enumerate(memory.address):
-            if line in map(board.resolve, driver.lines):
-                yield memory, pin
 
 
 def is_gate(driver: Expression) -> bool:

@@ -44,9 +44,6 @@ class Stock(Frozen, eq=False):
     second: Floats
     joined: NDArray[np.int8]
 
-    def __len__(self) -> int:
-        return len(self.ohms)
-
     def assembly(self, index: int) -> Assembly:
         """Return one of the resistances with its parts."""
         first, second = float(self.first[index]), float(self.second[index])
@@ -214,8 +211,7 @@ def _best(goal: Goal, series: Series, tolerance: float, most: int, *, pairs: boo
         chosen = [tuple(map(stock.assembly, row)) for row in found]
         return [Choice(goal=goal, resistors=resistors, tolerance=tolerance) for resistors in chosen]
     values, choices = preferred_values(series), []
-    ladders = best_r2r(goal, values, most)
-    for rail, rung in zip(ladders.rail.tolist(), ladders.rung.tolist(), strict=True):
+    for _, rail, rung in best_r2r(goal, values, most):
         leg = Assembly(parts=(rung,)) if rung in values else Assembly(parts=(rail, rail), joined="series")
         resistors, rails = (leg,) * goal.bits, Assembly(parts=(rail,))
         choices.append(Choice(goal=goal, resistors=resistors, rail=rails, tolerance=tolerance))

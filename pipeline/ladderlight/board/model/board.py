@@ -127,15 +127,11 @@ class Board(Value):
 
     @cached_property
     def order(self) -> tuple[Memory, ...]:
-        """The memories such that each comes after those that its address depends on."""
-        done: dict[str, Memory] = {}
-        while len(done) < len(self.memories):
-            left = (memory for memory in self.memories if memory.name not in done)
-            ready = [memory for memory in left if done.keys() >= set(self.sources[memory.name])]
-            if not ready:
-                raise ValueError("the memories address each other in a loop")
-            done.update((memory.name, memory) for memory in ready)
-        return tuple(done.values())
+        """The memories such that each comes after those that its address depends on. Raises ValueError for a loop."""
+        behind = {memory.name: self.behind(memory) for memory in self.memories}
+        if any(name in names for name, names in behind.items()):
+            raise ValueError("the memories address each other in a loop")
+        return tuple(sorted(self.memories, key=lambda memory: len(behind[memory.name])))
 
     @cached_property
     def code_lines(self) -> tuple[str, ...]:

@@ -28,16 +28,12 @@ def srgb_from_linear(linear: NDArray[np.floating]) -> Floats:
     return np.where(linear <= 0.0031308, linear * 12.92, power)
 
 
-def linear_from_tube(drive: NDArray[np.floating], *, black: float = 0.0) -> Floats:
-    """Light of a tube at a drive of 0 to 1 over ``black``, as shares of its white (ITU-R BT.1886, annex 1)."""
-    root = black ** (1 / TUBE_GAMMA)
-    light: Floats = ((1 - root) * np.asarray(drive, dtype=np.float64) + root) ** TUBE_GAMMA
-    return light
-
-
 def light_of(drive: NDArray[np.floating], ladder: Ladder) -> Floats:
-    """Light that a ladder's monitor shows at a drive of 0 to 1, as a share of its white."""
-    return linear_from_tube(drive, black=ladder.tube_black) if ladder.response == "tube" else linear_from_srgb(drive)
+    """Light that a ladder's monitor shows at a drive of 0 to 1, as a share of its white (ITU-R BT.1886, annex 1)."""
+    if ladder.response == "srgb":
+        return linear_from_srgb(drive)
+    root = ladder.tube_black ** (1 / TUBE_GAMMA)
+    return np.asarray(((1 - root) * np.asarray(drive, dtype=np.float64) + root) ** TUBE_GAMMA)
 
 
 def srgb8_of(linear: NDArray[np.floating]) -> Bytes:

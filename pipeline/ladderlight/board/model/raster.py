@@ -47,11 +47,6 @@ class Mode(Frozen):
         return self.dot_clock / self.horizontal.total
 
     @property
-    def frame_rate(self) -> Fraction:
-        """Frames a second."""
-        return self.line_rate / self.vertical.total
-
-    @property
     def dot_aspect(self) -> Fraction:
         """Width over height of one monitor pixel."""
         return self.screen_aspect * self.vertical.active / self.horizontal.active

@@ -22,13 +22,8 @@ from ladderlight.units.arrays import Ints
 
 DARK_VOLTS = 2e-3
 """Voltage up to which a gun passes as dark: under half a step of 8 bits at 0.7 V."""
-
-
-class Moment(Frozen):
-    """A count and line of the raster, both from the first visible one."""
-
-    column: int
-    line: int
+Moment = tuple[int, int]
+"""A count and line of the raster, both from the first visible one."""
 
 
 class Shared(Frozen):
@@ -179,7 +174,7 @@ def _shared(board: Board, memory: Memory) -> Shared | None:
         if first is None and hit.any():
             row, at = divmod(int(np.argmax(hit)), hit.shape[1])
             after, within = divmod(int(column[0, at]), board.raster.x.total)
-            first = int(keys[row, at]), Moment(column=within, line=(int(line[row, 0]) + after) % board.raster.y.total)
+            first = int(keys[row, at]), (within, (int(line[row, 0]) + after) % board.raster.y.total)
     if first is None:
         return None
     key, moment = first
@@ -188,6 +183,6 @@ def _shared(board: Board, memory: Memory) -> Shared | None:
         memory=memory.name,
         words=int(both.reshape(-1, pixels).any(axis=1).sum()),
         address=key // pixels,
-        visible=Moment(column=at, line=row),
+        visible=(at, row),
         blanking=moment,
     )

@@ -1,4 +1,4 @@
-"""How a picture lies in a memory: the stride between its rows, its first and last word, how many words it uses."""
+"""How a picture lies in a memory: the stride between its rows, its last word, how many words it uses."""
 
 import numpy as np
 
@@ -13,12 +13,11 @@ class Extent(Frozen):
     """How the picture of bank 0 lies in a memory.
 
     ``stride`` is the number of words from one picture row to the next, None when it is not the same everywhere.
-    ``first`` and ``last`` are the lowest and highest address that the visible scan reads, ``used`` how many it reads.
+    ``last`` is the highest address that the visible scan reads, ``used`` how many it reads.
     Words for timing lines count as well, those that are read during blanking included.
     """
 
     stride: int | None
-    first: int
     last: int
     used: int
 
@@ -37,7 +36,6 @@ def extent_of(board: Board, memory: Memory) -> Extent | None:
     read = np.flatnonzero(marked)
     return Extent(
         stride=int(steps[0, 0]) if shows and steps.size and (steps == steps[0, 0]).all() else None,
-        first=int(read[0]),
         last=int(read[-1]),
         used=len(read),
     )

@@ -24,11 +24,6 @@ Contents = Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]
 class LookupFull(Exception):  # noqa: N818 - an event that callers put into words, not an error of the program
     """Pictures need more colours than the look-up memories hold in one bank."""
 
-    def __init__(self, *, needed: int, size: int) -> None:
-        """Keep how many colours are needed and how many fit."""
-        self.needed, self.size = needed, size
-        super().__init__(f"{needed} colours are needed, and the look-up memory holds {size}")
-
 
 class Lookup(Frozen):
     """The look-up of a board. ``pins`` carry the index, bit 0 first; ``tables`` are the look-up memories."""
@@ -99,10 +94,17 @@ def assign(board: Board, lookup: Lookup, contents: Contents, bank: int, codes: N
     missing = [int(code) for code in codes if int(code) not in index_of]
     free = _free(board, lookup, bank, taken)
     if len(missing) > len(free):
-        raise LookupFull(needed=len(missing) + int(taken.sum()), size=lookup.size)
-    for code, index in zip(missing, free, strict=False):
-        _write_index(board, lookup, contents, bank, index, code)
-        index_of[code] = index
+        needed = len(missing) + int(taken.sum())
+        raise LookupFull(f"{needed} colours are needed, and the look-up memory holds {lookup.size}")
+    taking, new = free[: len(missing)], np.array(missing, dtype=np.uint32)
+    for table in lookup.tables:
+        words, written = contents[table.name]
+        at = table_addresses(board, lookup, table, bank)[taking]
+        for bit, pin in _code_pins(board, table):
+            mask = np.uint32(1 << pin)
+            words[at] = np.where(new >> np.uint32(bit) & np.uint32(1), words[at] | mask, words[at] & ~mask)
+            written[at] |= mask
+    index_of |= zip(missing, taking, strict=True)
     return {int(code): index_of[int(code)] for code in codes}
 
 
@@ -130,17 +132,6 @@ def black_index(board: Board, lookup: Lookup, contents: Contents, bank: int) -> 
         return assign(board, lookup, contents, bank, np.array([black]))[black]
     except LookupFull:
         return None
-
-
-def _write_index(board: Board, lookup: Lookup, contents: Contents, bank: int, index: int, code: int) -> None:
-    """Write the code of an index into all look-up memories, in place."""
-    for table in lookup.tables:
-        words, written = contents[table.name]
-        at = table_addresses(board, lookup, table, bank)[index]
-        for bit, pin in _code_pins(board, table):
-            mask = np.uint32(1 << pin)
-            words[at] = words[at] | mask if code >> bit & 1 else words[at] & ~mask
-            written[at] |= mask
 
 
 def _code_pins(board: Board, table: Memory) -> list[tuple[int, int]]:

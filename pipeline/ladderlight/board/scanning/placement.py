@@ -92,17 +92,9 @@ class Placement:
         """Place a picture of codes, shape (height, width) of the board's picture, in every memory that drives ladders.
 
         With colour look-up, the picture's colours are written into the look-up memories unless already there, and the
-        picture memories get their numbers.
-
-        Raises
-        ------
-        Conflict
-            When an address in use needs another word.
-        LookupFull
-            When the look-up memories do not hold all colours.
-        NotImplementedError
-            When a memory that drives ladders is addressed by another memory otherwise, as in tile hardware: its
-            contents are not a picture.
+        picture memories get their numbers. Raises Conflict when an address in use needs another word, LookupFull when
+        the look-up memories do not hold all colours, and NotImplementedError when a memory that drives ladders is
+        addressed by another memory otherwise, as in tile hardware: its contents are not a picture.
         """
         driving = self.board.driving_memories
         indirect = [memory.name for memory in driving if not is_direct(self.board, memory)]

@@ -1,6 +1,5 @@
 """A palette as levels by gun, or by lightness where the guns depend on each other; what is not used is drawn small."""
 
-import io
 from collections.abc import Iterator, Mapping
 
 import numpy as np
@@ -9,6 +8,7 @@ from numpy.typing import NDArray
 from ladderlight.board.model.ladder import GUNS
 from ladderlight.board.model.palette import Palette
 from ladderlight.colour.spaces import LUMINANCE
+from ladderlight.flow.images import saved
 from ladderlight.proof.plots.drawing import MUTED, WIDTH, drawing, number, rectangle, text
 from ladderlight.proof.screens import data_url
 from ladderlight.system.frozen import Frozen
@@ -147,9 +147,7 @@ def _image(palette: Palette, codes: NDArray[np.int64], used: NDArray[np.bool_]) 
     small = (~used[codes]).repeat(_CELL, axis=0).repeat(_CELL, axis=1)
     rows, columns = np.indices(small.shape) % _CELL
     pixels[small & ~((rows == _CELL // 2) & (columns == _CELL // 2)), 3] = 0
-    file = io.BytesIO()
-    Image.fromarray(pixels).save(file, format="PNG", optimize=True)
-    return data_url(file.getvalue())
+    return data_url(saved(Image.fromarray(pixels), compression=9))
 
 
 def _outlines(field: Field, top: float, used: NDArray[np.bool_]) -> str:
