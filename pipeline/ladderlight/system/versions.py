@@ -7,6 +7,7 @@ from importlib.metadata import PackageNotFoundError, version
 
 import ladderlight
 
+version = cache(metadata.version)
 _COMPUTE = ("numba", "numpy", "pillow", "scikit-image", "scipy")
 
 
