@@ -12,6 +12,7 @@ from ladderlight.recipe.boards import board_of
 from ladderlight.recipe.language.tables import BoardTable
 from ladderlight.recipe.source.document import read_document
 from ladderlight.stages.validation import as_json
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import mark_of
 
 _LARGEST = 1 << 20  # bytes of the largest file that is taken for a recipe

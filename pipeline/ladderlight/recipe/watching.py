@@ -3,7 +3,7 @@
 import importlib
 import sys
 from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Self
 

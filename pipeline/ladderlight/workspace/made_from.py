@@ -8,7 +8,7 @@ from __future__ import annotations
 import errno
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any, Self, TypeVar
@@ -150,8 +150,7 @@ def _known(cache: Cache, key: str) -> dict[str, Seen]:
         return {}
 
 
-@dataclass(frozen=True, kw_only=True)
-class KeptTray:
+class KeptTray(Frozen):
     """What the cache knows of a tray: what it adds to common files, its own as they were made, and what they showed."""
 
     key: str
