@@ -1,7 +1,7 @@
 """What the monitor shows, computed from the device files as they are on disk."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -16,12 +16,12 @@ from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import DeviceFile, TileSet
 from ladderlight.proof.tilesheet import places_of, tiles_shown
 from ladderlight.storage.stopping import side_by_side
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import path_trouble
 from ladderlight.units.arrays import Codes, Ints, MemoryWords
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Scanned:
+class Scanned(Frozen, eq=False):
     """The words of a board's memories as read back from the device files, and what banks show of them: scanned once.
 
     ``images`` are each device's bytes, low byte of each word first. ``codes`` are those of each bank's picture, shape

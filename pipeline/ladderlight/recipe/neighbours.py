@@ -1,7 +1,6 @@
 """The other recipes of a folder, as far as their text shows; nothing of theirs is run."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -13,13 +12,13 @@ from ladderlight.recipe.boards import board_of
 from ladderlight.recipe.language.tables import BoardTable
 from ladderlight.recipe.source.document import read_document
 from ladderlight.stages.validation import as_json
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import mark_of
 
 _LARGEST = 1 << 20  # bytes of the largest file that is taken for a recipe
 
 
-@dataclass(frozen=True, kw_only=True)
-class Neighbour:
+class Neighbour(Frozen):
     """Another recipe of a folder, by its path; what it holds is read when it is first asked for."""
 
     path: Path

@@ -3,7 +3,7 @@
 import importlib
 import sys
 from collections.abc import Collection, Iterable, Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import Self
 
@@ -11,11 +11,11 @@ from ladderlight.recipe.files import picture_files
 from ladderlight.recipe.language.model import Recipe
 from ladderlight.recipe.source.document import UnreadableError, read_document, walk
 from ladderlight.recipe.source.problems import listed
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import Mark, mark_of
 
 
-@dataclass(frozen=True, kw_only=True)
-class Reads:
+class Reads(Frozen):
     """The files that a build reads, and the patterns of its pictures, which may come to match others."""
 
     folder: Path

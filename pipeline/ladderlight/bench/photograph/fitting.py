@@ -6,11 +6,10 @@ distance from the middle, 1 in the corners, and ``w`` the shading; ``a`` and ``b
 channels; and ``r_c`` each channel's own gain, near 1.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ladderlight.board import srgb_from_linear
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Flags, Floats, Singles
 
 GAMMAS = (0.65, 0.8, 1.0, 1.2, 1.4)
@@ -28,8 +27,7 @@ _EXPOSURE = 2.0  # largest gain of a gun, and one over the least
 _SPARSE = 37  # of so many cells one is compared first
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Fit:
+class Fit(Frozen, eq=False):
     """The best fit of each of some pictures: ``left`` the mean square that it leaves, float64 (pictures,).
 
     ``gamma`` and ``shading`` float64 (pictures,); ``gain`` float64 (pictures, 3), ``offset`` float64 (pictures,).

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from collections import deque
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -15,6 +14,7 @@ import tomli
 from ladderlight.errors import Fault, RecipeError
 from ladderlight.recipe.files import nearest_file
 from ladderlight.stages.validation import KeyName
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import entries_of, reason_of
 
 if TYPE_CHECKING:
@@ -58,8 +58,7 @@ _TEXTS = re.compile(
 _QUOTES = ('"', "'", '"""', "'''")
 
 
-@dataclass(frozen=True, kw_only=True)
-class Document:
+class Document(Frozen):
     """A TOML file: its name as the user knows it, its text and its values."""
 
     shown: str
