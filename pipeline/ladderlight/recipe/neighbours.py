@@ -75,9 +75,8 @@ def neighbours_of(recipe: Path) -> tuple[Neighbour, ...]:
     """Return the other recipes of the folder of a recipe's file, by name."""
     others = sorted(recipe.parent.glob("*.toml"))
     found = (Neighbour(path=other) for other in others if other.resolve() != recipe.resolve() and _readable(other))
-    return tuple(
-        other for other in found if {"board", "revisions"} & other.raw.keys()
-    )  # else a board file, or another program's
+    # Without these it is a board file, or another program's.
+    return tuple(other for other in found if {"board", "revisions"} & other.raw.keys())
 
 
 def _readable(path: Path) -> bool:
