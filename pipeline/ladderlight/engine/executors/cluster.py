@@ -20,7 +20,8 @@ from secrets import token_hex
 from typing import Any, Protocol
 
 import dask
-from distributed import Client, KilledWorker, LocalCluster
+from distributed import CancelledError, Client, KilledWorker, LocalCluster
+from distributed.comm import CommClosedError
 
 from ladderlight.engine.coded import CodedUnit
 from ladderlight.engine.executors.job import Job
@@ -58,12 +59,13 @@ class _Future(Protocol):
     status: str
 
     def result(self, timeout: float) -> tuple[Sequence[object], float]: ...
-    def cancelled(self) -> bool: ...
     def add_done_callback(self, call: Callable[[_Future], None]) -> None: ...
 
 
 class _Client(Protocol):
     """The connection to a scheduler."""
+
+    status: str
 
     def submit(self, call: Callable[..., object], *values: object, key: str, pure: bool) -> _Future: ...
     def cancel(self, futures: Sequence[_Future], *, force: bool) -> None: ...
@@ -149,14 +151,21 @@ class Cluster:
     def run(self, work: Work, tasks: Sequence[Task]) -> Iterator[object]:
         """Yield the results; see :class:`ladderlight.engine.executors.Executor`."""
         round_ = _Round(self._client, work)
-        stopped = False
+        told = True  # while there is somebody to tell
         try:
             yield from round_.results(tasks)
         except KeyboardInterrupt:
-            stopped = True
+            told = not self._local
             raise
+        except Exception as error:
+            told = self._client.status == "running" and not isinstance(error, CommClosedError | CancelledError)
+            if told:
+                raise
+            kept = " (finished pictures are in the cache)" if work.cache.lasting else ""
+            message = f"the scheduler was lost and {NOTHING_REPLACED}; start it and its workers again, then build again"
+            raise BuildError(message + kept, where="--cluster") from error
         finally:
-            round_.end(told=not (stopped and self._local))
+            round_.end(told=told)
 
 
 class _Round:
@@ -297,7 +306,7 @@ class _Round:
         Raises
         ------
         BuildError
-            When the scheduler or all workers are lost.
+            When all workers are lost.
         """
         while True:
             try:
@@ -310,8 +319,6 @@ class _Round:
                 self._await(numbers, future)
                 self._check_workers(tasks)
                 continue
-            if future.cancelled():
-                raise BuildError("the scheduler was lost; start it again, then build again", where="--cluster")
             return numbers, future
 
     def _check_workers(self, tasks: Sequence[Task]) -> None:
@@ -324,11 +331,9 @@ class _Round:
 
     def _ahead(self) -> int:
         """Return how many tasks are handed out at once; none without workers."""
-        try:
-            return _AHEAD * sum(self._client.nthreads().values())
-        except (OSError, RuntimeError, TimeoutError) as error:
-            message = "the scheduler was lost; start it again, then build again"
-            raise BuildError(message, where="--cluster") from error
+        if self._client.status != "running":  # to ask would take ten seconds
+            raise CommClosedError
+        return _AHEAD * sum(self._client.nthreads().values())
 
     def _blamed(self, tasks: Sequence[Task]) -> Iterator[Fault]:
         """Yield the faults of the pictures that were at work when most workers were lost."""
