@@ -41,6 +41,12 @@ _ANSWER = 10.0  # seconds in which a scheduler has to answer
 _AHEAD = 3  # tasks for each thread that are handed out at once
 _LONG = 0.2
 """Seconds up to which short tasks are sent as one: each costs this process 5 ms, and a worker waits for the answer."""
+_SETTINGS = {
+    "distributed.admin.large-graph-warning-threshold": "1GB",
+    "distributed.deploy.lost-worker-timeout": "24h",
+}
+"""The library looks after that time whether a local worker that ended is there again. One that has ended a second time
+and is just starting again it would give up for good."""
 _COMPARED = ("ladderlight", "numba", "numpy")
 _VERSIONS = (
     f"{{name: getattr(__import__(name), '__version__', 'unknown') if __import__('importlib.util').util.find_spec(name)"
@@ -92,7 +98,7 @@ def on_cluster(address: str, workers: int | None = None) -> Iterator[Cluster]:
         When nothing answers there, there is no worker, or one has another version of what computes.
     """
     with ExitStack() as stack:
-        stack.enter_context(dask.config.set({"distributed.admin.large-graph-warning-threshold": "1GB"}))
+        stack.enter_context(dask.config.set(_SETTINGS))
         silence()
         local = folder = None
         try:
