@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ladderlight.board.model.palette import linear_from_tube
+from ladderlight.board import Ladder
+from ladderlight.board.model.palette import light_of
 
 
 @pytest.mark.parametrize("black", [0.0, 0.001, 0.02])
@@ -14,4 +15,6 @@ def test_bt_1886(black: float) -> None:
     colour = pytest.importorskip("colour", reason="colour-science is not installed")
     drive = np.linspace(0, 1, 65)
     expected = colour.models.eotf_BT1886(drive, L_B=black, L_W=1.0)
-    assert linear_from_tube(drive, black=black) == pytest.approx(expected, rel=1e-9, abs=1e-12)
+    assert light_of(drive, Ladder(supply=5.0, channels=(), response="tube", tube_black=black)) == pytest.approx(
+        expected, rel=1e-9, abs=1e-12
+    )

@@ -1,7 +1,7 @@
 """The gates, registers and selectors that a board's wiring needs, and what is at the pins of their packages."""
 
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from functools import cached_property
 from typing import Any
@@ -13,6 +13,7 @@ from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.lines import timing_line
 from ladderlight.board.scanning.timing import hold_in_counts
 from ladderlight.devices.pinouts import NOT_CONNECTED
+from ladderlight.system.frozen import Frozen
 
 BLANK = "blank"
 """High during blanking."""
@@ -33,8 +34,7 @@ _CASCADE = "SER"  # the pin through which a shift register takes what another on
 _WHOLE = 16  # pixels of a word that take two shift registers or selectors
 
 
-@dataclass(frozen=True, kw_only=True)
-class Unit:
+class Unit(Frozen):
     """One gate, register bit or the like: where it sits, and the lines at its pins.
 
     ``package`` is the socket's label, ``number`` the unit's place in it from 1. ``controls`` are pins that the units of
@@ -67,34 +67,6 @@ class Unit:
         return name.replace("#", f"{self.number}")
 
 
-@dataclass(frozen=True, kw_only=True)
-class Gates:
-    """All units of a board. ``paths`` are the units that a data line passes from the memory's pin on, in order."""
-
-    units: tuple[Unit, ...]
-    paths: dict[str, tuple[Unit, ...]]
-
-    @cached_property
-    def makers(self) -> dict[str, Unit]:
-        """The unit that makes each line of others, such as ``!y8``."""
-        passing = {id(unit) for path in self.paths.values() for unit in path}
-        return {line: unit for unit in self.units if id(unit) not in passing for line in unit.outputs}
-
-    @cached_property
-    def packages(self) -> dict[str, tuple[Unit, ...]]:
-        """The units of each package, by its socket's label, in the order of the labels."""
-        found: dict[str, list[Unit]] = defaultdict(list)
-        for unit in self.units:
-            found[unit.package].append(unit)
-        return {label: tuple(found[label]) for label in sorted(found, key=lambda label: int(label[1:]))}
-
-
-def gates_of(board: Board) -> Gates:
-    """Return the units that a board's wiring needs, their packages numbered after the memories' sockets."""
-    plan = _Plan(board)
-    return Gates(units=tuple(plan.units), paths={line: tuple(path) for line, path in plan.paths.items()})
-
-
 def select_line(board: Board, device: Device) -> str:
     """Return the line that a chip's /CE is wired to: ``low`` for the only chip of its memory."""
     memory = board.memory(device.memory)
@@ -124,14 +96,20 @@ def _select_lines(memory: Memory) -> list[str]:
 
 
 @dataclass
-class _Plan:
+class Gates:
+    """The units that a board's wiring needs, their packages numbered after the memories' sockets.
+
+    ``paths`` are the units that a data line passes from the memory's pin on, in order.
+    """
+
     board: Board
-    units: list[Unit] = field(default_factory=list)
-    paths: dict[str, list[Unit]] = field(default_factory=lambda: defaultdict(list))
-    _open: dict[tuple[Logic, Controls], tuple[str, int]] = field(default_factory=dict)
-    _made: set[str] = field(default_factory=set)
+    units: list[Unit] = field(default_factory=list, init=False)
+    paths: dict[str, list[Unit]] = field(default_factory=lambda: defaultdict(list), init=False)
+    _open: dict[tuple[Logic, Controls], tuple[str, int]] = field(default_factory=dict, init=False)
+    _made: set[str] = field(default_factory=set, init=False)
 
     def __post_init__(self) -> None:
+        """Add the units of all memories, syncs and ladders."""
         for memory in self.board.memories:
             for expression in memory.address[: memory.part.address_pins]:
                 self._provide(str(expression))
@@ -147,6 +125,20 @@ class _Plan:
         if self.board.blanking == "gate":
             for line in self.board.ladder.lines:
                 self.paths[line].append(self._add(Logic.AND, (line, f"!{BLANK}"), (line,)))
+
+    @cached_property
+    def makers(self) -> dict[str, Unit]:
+        """The unit that makes each line of others, such as ``!y8``."""
+        passing = {id(unit) for path in self.paths.values() for unit in path}
+        return {line: unit for unit in self.units if id(unit) not in passing for line in unit.outputs}
+
+    @cached_property
+    def packages(self) -> dict[str, tuple[Unit, ...]]:
+        """The units of each package, by its socket's label, in the order of the labels."""
+        found: dict[str, list[Unit]] = defaultdict(list)
+        for unit in self.units:
+            found[unit.package].append(unit)
+        return {label: tuple(found[label]) for label in sorted(found, key=lambda label: int(label[1:]))}
 
     def _add(self, logic: Logic, inputs: Lines, outputs: Lines, controls: Controls = ()) -> Unit:
         for line in (*inputs, *(line for _, line in controls)):
@@ -197,10 +189,9 @@ class _Plan:
             self._unpack(memory, line, clear, enable)
         elif memory.output == "register":
             clock = ("clock", _clock(self.board, hold_in_counts(self.board, memory)))
-            if clear == "high":
-                self.paths[line].append(self._add(Logic.REGISTER, (line,), (line,), (clock, ("/OE", enable))))
-            else:
-                self.paths[line].append(self._add(Logic.CLEARED, (line,), (line,), (clock, ("/clear", clear))))
+            plain = clear == "high"
+            logic, control = (Logic.REGISTER, ("/OE", enable)) if plain else (Logic.CLEARED, ("/clear", clear))
+            self.paths[line].append(self._add(logic, (line,), (line,), (clock, control)))
 
     def _unpack(self, memory: Memory, line: str, clear: str, enable: str) -> None:
         pixels, lowest = memory.packing.pixels, self.board.first_select_bit(memory)
@@ -232,8 +223,7 @@ def _clock(board: Board, counts: int) -> str:
     return CLOCK if counts == 1 else f"!x{counts.bit_length() - 2}"
 
 
-@dataclass(frozen=True, kw_only=True)
-class LogicPin:
+class LogicPin(Frozen):
     """A pin of a package: ``line`` at it, empty where nothing is.
 
     ``unit`` is the one whose input, output or control it is, None for pins of no unit that is used. A data line is
@@ -288,7 +278,7 @@ def _pin(unit: Unit, name: str, **more: Any) -> LogicPin:
     return LogicPin(package=unit.package, number=number, name=name, unit=unit, **more)
 
 
-def links(path: tuple[Unit, ...]) -> Iterator[tuple[Unit, str, Unit]]:
+def links(path: Sequence[Unit]) -> Iterator[tuple[Unit, str, Unit]]:
     """Yield the links between a data line's units: a unit, the pin of it, and the unit whose output is there."""
     start = 1
     if len(path) > 1 and path[0].logic is path[1].logic:
@@ -303,7 +293,7 @@ def links(path: tuple[Unit, ...]) -> Iterator[tuple[Unit, str, Unit]]:
         yield unit, unit.input_pins[0], before
 
 
-def _first_pixel(unit: Unit, path: tuple[Unit, ...]) -> int:
+def _first_pixel(unit: Unit, path: Sequence[Unit]) -> int:
     """Return the leftmost pixel that enters a unit: of two shift registers the second sends first."""
     if len(path) < 2 or path[0].logic is not path[1].logic:
         return 0

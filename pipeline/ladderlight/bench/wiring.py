@@ -4,7 +4,7 @@ from collections import defaultdict
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from ladderlight.bench.connector import LAST_PIN, PINS, SOCKET, SYNCS, FittedResistor, resistors_of
+from ladderlight.bench.connector import PINS, SOCKET, SYNCS, FittedResistor, resistors_of
 from ladderlight.bench.gates import (
     BLANK,
     CLOCK,
@@ -14,7 +14,6 @@ from ladderlight.bench.gates import (
     LogicPin,
     Unit,
     enable_line,
-    gates_of,
     inverse,
     logic_pins,
     select_line,
@@ -25,6 +24,7 @@ from ladderlight.board import Board
 from ladderlight.board.model.ladder import GUNS
 from ladderlight.board.model.lines import Signal, line
 from ladderlight.devices.pinouts import NOT_CONNECTED, pinout_of
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.words import joined
 
 RAILS = {"low": "GND", "high": "VCC"}
@@ -32,8 +32,7 @@ _SUPPLY = {"VCC": "supply, as in the datasheet; 100 nF to GND beside it", "GND":
 _COUNTERS = {Signal.X: "x counter, bit", Signal.Y: "y counter, bit", Signal.BANK: "switch or frame counter, bit"}
 
 
-@dataclass(frozen=True, kw_only=True)
-class WiredChip:
+class WiredChip(Frozen):
     """A chip or the connector: its socket's label, and its pins in the order of the package, with where they lead.
 
     ``holds`` is what is in a package of common logic. ``checked`` is whether an open library of symbols agrees with the
@@ -56,8 +55,7 @@ class WiredChip:
         return ", ".join(filter(None, (self.part, package, known)))
 
 
-@dataclass(frozen=True, kw_only=True)
-class WiredLine:
+class WiredLine(Frozen):
     """A line: what drives it, and all that it leads to, in words."""
 
     name: str
@@ -87,7 +85,7 @@ class Wiring:
     @cached_property
     def gates(self) -> Gates:
         """The units of common logic."""
-        return gates_of(self.board)
+        return Gates(self.board)
 
     @cached_property
     def resistors(self) -> tuple[FittedResistor, ...]:
@@ -271,18 +269,16 @@ class Wiring:
         """The monitor's connector."""
         fed = {gun: channel for channel in self.board.ladder.channels for gun in channel.guns}
         pins = []
-        for number in range(1, LAST_PIN + 1):
-            name = PINS[number - 1] if number <= len(PINS) else ""
-            line = next((sync for sync, at in SYNCS.items() if at == number), "")
-            to = "open"
+        for number, name in enumerate(PINS, start=1):
+            line, to = "", "open"
             if name in GUNS:
                 channel = fed.get(GUNS.index(name))
                 ends = [r.label for r in self.resistors if channel and r.channel == channel.name and SOCKET in r.end]
                 line, to = (channel.name, joined(ends)) if channel else ("low", "GND: nothing feeds it")
+            elif name in SYNCS:
+                line, to = name, self._source(name)
             elif name:
                 line, to = "GND", "ground"
-            elif line:
-                name, to = line, self._source(line)
             pins.append(Pin(number, name or NOT_CONNECTED, line, to))
         return WiredChip(label=SOCKET, device="", part="DE-15", package="DE-15", checked=False, pins=tuple(pins))
 

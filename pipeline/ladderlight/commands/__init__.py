@@ -4,10 +4,11 @@ import gc
 import os
 import sys
 from collections.abc import Sequence
+from dataclasses import asdict
 from pathlib import Path
 
 from ladderlight.commands.terminal.arguments import recipe_path
-from ladderlight.commands.terminal.reporting import failure_of, print_faults, print_lines, print_up_to_date
+from ladderlight.commands.terminal.reporting import failure_of, print_document, print_lines, print_up_to_date
 from ladderlight.commands.terminal.streams import safe_streams
 from ladderlight.errors import Fault
 from ladderlight.storage.stopping import Stops, unwinding, workers_left
@@ -34,6 +35,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if arguments is None:
         gc.set_threshold(_OBJECTS)
     status = _status_of(list(sys.argv[1:] if arguments is None else arguments))
+    if arguments is None:
+        gc.freeze()  # Python ends with looking for garbage among all that is left, a fifth of the time of check
     if arguments is None and workers_left():
         from ladderlight.cache.store import remove_temporary
 
@@ -49,7 +52,7 @@ def _status_of(arguments: Sequence[str]) -> int:
         status, faults = _run(arguments, stops)
         print_lines(faults)
         if faults and "--json" in arguments[: arguments.index("--") if "--" in arguments else None]:
-            print_faults(faults)
+            print_document({"ok": False, "findings": [{"level": "error", **asdict(fault)} for fault in faults]})
         out.flush()
         if out.failure is not None and not out.broken:
             message = f"cannot be written ({reason_of(out.failure)}); choose another place"

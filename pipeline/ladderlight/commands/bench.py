@@ -30,8 +30,7 @@ def bench(
     from ladderlight.bench.sheets.document import bench_of, document_of
     from ladderlight.bench.sheets.files import WIDTH, bench_page, bench_sheet, spreadsheets
     from ladderlight.recipe import load, load_revisions
-    from ladderlight.recipe.inputs import input_files, refuse_in_the_way
-    from ladderlight.storage.exports import export
+    from ladderlight.recipe.inputs import writer_of
 
     path = recipe_path(recipe)
     if page is None and csv is None:
@@ -56,10 +55,9 @@ def bench(
         written["bench --page"] = {page: bench_page(title, found).encode()}
     if csv is not None:
         written["bench --csv"] = {csv / file: data for file, data in spreadsheets(found).items()}
-    for command, files in written.items():
-        refuse_in_the_way(files, loaded, command=command)
-    for command, files in written.items():
-        export(files, command=command, inputs=input_files(loaded).values())
+    writers = [writer_of(files, loaded, command=command) for command, files in written.items()]
+    for write, files in zip(writers, written.values(), strict=True):
+        write(files)
     document = document_of(found)
     if json_:
         print_revisions({None: document})

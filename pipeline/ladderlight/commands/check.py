@@ -24,8 +24,6 @@ if TYPE_CHECKING:
     from ladderlight.engine.trays import Tray
     from ladderlight.recipe import Recipe, StageUse
 
-_PAGE = "check --page"
-
 
 def check(
     recipe: options.RecipeArgument = None,
@@ -70,10 +68,9 @@ def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[list[F
     from ladderlight.workspace.recorded import burn_findings
 
     if page is not None:
-        from ladderlight.recipe.inputs import input_files, refuse_in_the_way
-        from ladderlight.storage.exports import export
+        from ladderlight.recipe.inputs import writer_of
 
-        refuse_in_the_way([page], loaded, command=_PAGE)
+        write = writer_of([page], loaded, command="check --page")
         refuse_ending(page, (".html", ".htm"))
     ready = readiness(loaded, strict=strict)
     found = list(ready.findings)
@@ -85,8 +82,7 @@ def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[list[F
         from ladderlight.proof.pages import board_page
 
         findings = [replace(one, where=printable(one.where), message=printable(one.message)) for one in found]
-        shown = board_page(printable(loaded.title), loaded.board, findings).encode()
-        export({page: shown}, command=_PAGE, inputs=input_files(loaded).values())
+        write({page: board_page(printable(loaded.title), loaded.board, findings).encode()})
     return found, ready.trays
 
 

@@ -22,8 +22,6 @@ if TYPE_CHECKING:
     from ladderlight.readback.comparison import DeviceReport
 
 _SHOWN = 8
-_PICTURE = "compare --picture"
-_PAGE = "compare --page"
 
 
 def compare(
@@ -55,13 +53,7 @@ def compare(
     most: Annotated[
         int, typer.Option(min=0, metavar="NUMBER", help="How many differences to list one by one, for each device.")
     ] = 1000,
-    big_endian: Annotated[
-        bool | None,
-        typer.Option(
-            "--big-endian/--little-endian",
-            help="Byte order of wide words; by default that of the files that were built.",
-        ),
-    ] = None,
+    big_endian: options.BigEndianOption = None,
     json_: options.JsonOption = False,
     quiet: options.QuietOption = False,
 ) -> None:
@@ -80,8 +72,7 @@ def compare(
     from ladderlight.readback.pictures import damage_png, with_device
     from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
-    from ladderlight.recipe.inputs import input_files, refuse_in_the_way
-    from ladderlight.storage.exports import export
+    from ladderlight.recipe.inputs import writer_of
     from ladderlight.workspace.last_build import last_build, stale_findings
     from ladderlight.workspace.recorded import recorded_chips
 
@@ -98,7 +89,7 @@ def compare(
     of, read = recipe_and_dumps(recipe, dumps)
     loaded = load(of, pictures="ignored", revision=revision)
     if picture is not None:
-        refuse_in_the_way([picture], loaded, command=_PICTURE, read=read)
+        write = writer_of([picture], loaded, command="compare --picture", read=read)
         refuse_ending(picture, (".png",))
     board = loaded.board
     build = last_build(loaded.output, board, loaded.owner)
@@ -106,7 +97,9 @@ def compare(
     order, reports = byte_order(big_endian), []
     sorted_ = by_tray(read_dumps(read, sections_of(board, (), order)), build, order=order, device=device, asked=tray)
     if picture is not None and len(sorted_) > 1:
-        raise UsageError(f"the dumps are of trays {joined(list(map(str, sorted_)))}; {_PICTURE} takes those of one")
+        raise UsageError(
+            f"the dumps are of trays {joined(list(map(str, sorted_)))}; compare --picture takes those of one"
+        )
     for number, dumps_ in sorted_.items():
         last = build.tray(number)
         sections = sections_of(board, last.files, order)
@@ -126,8 +119,7 @@ def compare(
         words = last.words
         for report in reports:
             words = with_device(words, report.reading.device, report.found)
-        shown = damage_png(board, last.words, words, shown_banks(board, last.pictures))
-        export({picture: shown}, command=_PICTURE, inputs=(*read, *input_files(loaded).values()))
+        write({picture: damage_png(board, last.words, words, shown_banks(board, last.pictures))})
     if json_:
         document = {"ok": all(report.same for report in reports)} | document_of_reports(reports)
         document |= {"findings": list(map(asdict, findings))}
@@ -141,15 +133,13 @@ def compare(
 
 def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, *, json_: bool, quiet: bool) -> None:
     from ladderlight.recipe import load
-    from ladderlight.recipe.inputs import input_files, refuse_in_the_way
+    from ladderlight.recipe.inputs import writer_of
     from ladderlight.revisions.differences import Side, differences_of, differences_text, document_of, revisions_page
-    from ladderlight.storage.exports import export
     from ladderlight.workspace.last_build import stale_findings
 
     first, second = (load(recipe, pictures="checked", revision=name) for name in names)
     if page is not None:
-        for each in (first, second):
-            refuse_in_the_way([page], each, command=_PAGE)
+        write = writer_of([page], first, second, command="compare --page")
         refuse_ending(page, (".html", ".htm"))
     found = differences_of(Side(recipe=first), Side(recipe=second))
     stale = [
@@ -160,8 +150,7 @@ def _compare_revisions(recipe: Path, names: tuple[str, str], page: Path | None, 
     findings = [*stale, *found.findings]
     print_findings(stderr(), findings, quiet=quiet)
     if page is not None:
-        inputs = (*input_files(first).values(), *input_files(second).values())
-        export({page: revisions_page(printable(first.name), found).encode()}, command=_PAGE, inputs=inputs)
+        write({page: revisions_page(printable(first.name), found).encode()})
     if json_:
         document = {"ok": True, **document_of(found), "findings": list(map(asdict, findings))}
         print_document(document | ({"page": str(page)} if page else {}))

@@ -31,13 +31,7 @@ def decode(
     revision: options.OneRevisionOption = None,
     tray: options.TrayOption = None,
     into: Annotated[Path, typer.Option(metavar="FOLDER", help="Folder for the pictures.")] = Path("decoded"),
-    big_endian: Annotated[
-        bool | None,
-        typer.Option(
-            "--big-endian/--little-endian",
-            help="Byte order of wide words; by default that of the files that the recipe's chain writes.",
-        ),
-    ] = None,
+    big_endian: options.BigEndianOption = None,
     json_: options.JsonOption = False,
     quiet: options.QuietOption = False,
 ) -> None:
@@ -52,8 +46,7 @@ def decode(
     from ladderlight.readback.pictures import decode as decode_words
     from ladderlight.readback.sections import sections_of
     from ladderlight.recipe import load
-    from ladderlight.recipe.inputs import input_files, refuse_in_the_way
-    from ladderlight.storage.exports import export
+    from ladderlight.recipe.inputs import writer_of
     from ladderlight.storage.output import settled
     from ladderlight.workspace.last_build import last_build
 
@@ -72,8 +65,7 @@ def decode(
         words = memories_of_readings(board, readings_of(match(dumps_, sections), sections))
         folder = into / folder_of(number)
         pictures |= {folder / f"bank{bank}.png": data for bank, data in decode_words(board, words)}
-    refuse_in_the_way(pictures, loaded, command="decode --into", read=read)
-    export(pictures, command="decode --into", inputs=(*read, *input_files(loaded).values()))
+    writer_of(pictures, loaded, command="decode --into", read=read)(pictures)
     if json_:
         print_document({"ok": True, "pictures": list(map(str, pictures))})
     else:

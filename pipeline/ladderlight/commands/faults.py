@@ -17,12 +17,11 @@ from ladderlight.system.printable import printable
 from ladderlight.units.words import joined
 
 if TYPE_CHECKING:
-    from ladderlight.bench.photograph.raster import Corners, Photograph
+    from ladderlight.bench.photograph.raster import Corners
     from ladderlight.board import Finding
     from ladderlight.recipe import Recipe
-    from ladderlight.units.arrays import MemoryWords
+    from ladderlight.units.arrays import MemoryWords, Singles
 
-_PAGE = "faults --page"
 _BEYOND = 0.1  # share of a photograph's size by which a corner may lie outside: where the edge has cut one off
 
 
@@ -66,8 +65,7 @@ def faults(
     from ladderlight.bench.faults.report import document_of, faults_page, summary
     from ladderlight.bench.faults.screens import looks_of
     from ladderlight.recipe import load
-    from ladderlight.recipe.inputs import input_files, refuse_in_the_way
-    from ladderlight.storage.exports import export
+    from ladderlight.recipe.inputs import writer_of
     from ladderlight.workspace.last_build import stale_findings
 
     if corners is not None and photo is None:
@@ -75,8 +73,7 @@ def faults(
     given = _corners(corners) if corners is not None else None
     loaded = load(recipe_path(recipe), pictures="ignored", revision=revision)
     page = page or loaded.folder / "faults.html"
-    read = [photo] if photo else []
-    refuse_in_the_way([page], loaded, command=_PAGE, read=read)
+    write = writer_of([page], loaded, command="faults --page", read=[photo] if photo else ())
     if bank is not None and bank >= loaded.board.bank_count:
         raise UsageError(f"the board has no bank {bank}; use 0 to {loaded.board.bank_count - 1}")
     photograph = _photograph(photo, given) if photo else None
@@ -98,19 +95,19 @@ def faults(
         from ladderlight.bench.photograph.report import document_of as photograph_document
         from ladderlight.bench.photograph.telling import telling_card, telling_reading
 
-        pixels, seen = photograph.pixels, None if given is None else given / photograph.scale - 0.5
-        if (ranking := ranked(pixels, looks, seen)) is None:
+        pixels, scale = photograph
+        if (ranking := ranked(pixels, looks, None if given is None else given / scale - 0.5)) is None:
             message = "shows no bright screen in dark surroundings; darken the room, or give its --corners"
-            raise PictureError(message, where=photograph.path)
+            raise PictureError(message, where=photo)
         sound = any(candidate.sound for candidate in ranking.equal)
         equal = alike(ranking)
         next_card = telling_card(loaded, bank, equal, sound=sound, shown=card) if equal else None
         reading = telling_reading(loaded.board, words, bank, equal) if equal else None
         steps = next_steps(ranking, next_card, reading)
         text = photograph_page(printable(loaded.title), loaded.board, ranking, shown, steps)
-        document = photograph_document(ranking, photograph.scale, next_card, reading)
+        document = photograph_document(ranking, scale, next_card, reading)
         lines = lines_of(ranking, steps)
-    export({page: text.encode()}, command=_PAGE, inputs=(*read, *input_files(loaded).values()))
+    write({page: text.encode()})
     if json_:
         print_document(document | {"page": str(page), "findings": list(map(asdict, findings))})
     else:
@@ -154,16 +151,16 @@ def _carded(path: Path, loaded: Recipe, name: str, bank: int | None) -> tuple[Me
     return last.words, banks[0], f"Card {name} in bank {banks[0]} of the built cards", stale_findings(cards)
 
 
-def _photograph(path: Path, corners: Corners | None) -> Photograph:
+def _photograph(path: Path, corners: Corners | None) -> tuple[Singles, float]:
     import numpy as np
 
     from ladderlight.bench.photograph.raster import read_photograph
 
-    photograph = read_photograph(path)
-    size = np.array(photograph.pixels.shape[1::-1]) * photograph.scale
+    pixels, scale = read_photograph(path)
+    size = np.array(pixels.shape[1::-1]) * scale
     if corners is not None and not ((corners > -_BEYOND * size) & (corners < (1 + _BEYOND) * size)).all():
         raise UsageError(f"--corners are outside the photograph of {size[0]:.0f} by {size[1]:.0f} pixels; correct them")
-    return photograph
+    return pixels, scale
 
 
 def _corners(text: str) -> Corners:

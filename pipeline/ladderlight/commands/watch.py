@@ -21,8 +21,9 @@ from ladderlight.units.words import counted
 
 if TYPE_CHECKING:
     from ladderlight.recipe import Recipe
-    from ladderlight.recipe.watching import Mark, Reads
+    from ladderlight.recipe.watching import Reads
     from ladderlight.serving.site import Bulletin
+    from ladderlight.system.paths import Mark
 
 _PAUSE = 0.3  # shortest pause between two looks at the files, in seconds
 _SHARE = 20  # least ratio of the pause before a look at the files to the work of the last look
@@ -156,7 +157,7 @@ def _built(recipe: Recipe, workers: int | None, began: int, together: Sequence[s
     return f"built {built.proof} in {time.monotonic() - start:.2f} s; {pictures}to burn: {to_burn}", built.proof
 
 
-def _wait(reads: Reads, seen: Mapping[Path, Mark]) -> None:
+def _wait(reads: Reads, seen: Mapping[Path, Mark | None]) -> None:
     now, pause = seen, _PAUSE
     while now == seen:
         time.sleep(pause)

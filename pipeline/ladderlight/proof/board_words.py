@@ -33,11 +33,11 @@ def cautions(board: Board) -> list[str]:
         found.append(
             "The short-wave ultraviolet light of an eraser harms eyes and skin: keep its lid shut, never look into it."
         )
-    found += [
+    return [
+        *found,
         "Static discharge ruins chips: work on an earthed mat, touch the case before the pins.",
         "Never put a chip into its socket or take it out while the board has power; mind pin 1.",
         "A line rate that a tube monitor is not made for can damage it: compare the rates with its manual first.",
         "The picture signal must be dark during blanking.",
         "A tube monitor holds lethal voltages even when unplugged: leave it closed.",
     ]
-    return found

@@ -116,10 +116,8 @@ def _described(board: Board, tiles: TileSet, places: NDArray[np.int64]) -> dict[
 def disturbance(board: Board, words: MemoryWords, bank: int) -> tuple[float, NDArray[np.uint8]] | None:
     """Enlarge the middle of a bank's screen tenfold, striped where the memories' data are not there yet.
 
-    Returns
-    -------
-    The share of the picture's time in which data are undefined, 0 to 1, and the pixels, sRGB. None when nothing of the
-    picture is undefined, or no access time is known.
+    Returns the share of the picture's time in which data are undefined, 0 to 1, and the pixels, sRGB. None when nothing
+    of the picture is undefined, or no access time is known.
     """
     if all(memory.access is None for memory in board.memories):
         return None

@@ -1,7 +1,7 @@
 """What the monitor shows, computed from the device files as they are on disk."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -16,12 +16,12 @@ from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import DeviceFile, TileSet
 from ladderlight.proof.tilesheet import places_of, tiles_shown
 from ladderlight.storage.stopping import side_by_side
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import path_trouble
 from ladderlight.units.arrays import Codes, Ints, MemoryWords
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Scanned:
+class Scanned(Frozen, eq=False):
     """The words of a board's memories as read back from the device files, and what banks show of them: scanned once.
 
     ``images`` are each device's bytes, low byte of each word first. ``codes`` are those of each bank's picture, shape
@@ -52,7 +52,7 @@ class Scanned:
         object.__setattr__(self, "places", list(map(places_of, self.tile_sets, tiles)))
 
     @cached_property
-    def contents(self) -> Mapping[int, int]:
+    def contents(self) -> dict[int, int]:
         """The number of each bank's picture among the different ones: equal pictures share the first one's."""
         found: dict[bytes, int] = {}
         return {bank: found.setdefault(codes.tobytes(), len(found)) for bank, codes in self.codes.items()}
@@ -60,10 +60,8 @@ class Scanned:
     @cached_property
     def distinct(self) -> list[int]:
         """The first bank of each different picture, by its number."""
-        firsts: dict[int, int] = {}
-        for bank, content in self.contents.items():
-            firsts.setdefault(content, bank)
-        return list(firsts.values())
+        firsts = {content: bank for bank, content in reversed(self.contents.items())}
+        return [firsts[content] for content in sorted(firsts)]
 
     def screen(self, bank: int) -> Codes:
         """Return the code of every count and line that the monitor shows of a bank, as :func:`screen_codes`."""
@@ -75,12 +73,8 @@ class Scanned:
 def read_memories(board: Board, folder: Path, files: Iterable[DeviceFile]) -> dict[str, NDArray[np.uint32]]:
     """Read the device files from disk and put the memories' words together.
 
-    What ``files`` carry as data is not looked at: only what stands in ``folder`` under their names.
-
-    Raises
-    ------
-    DeviceFileError
-        When a file is missing or damaged, two files of a device disagree, or a device is not covered by its files.
+    What ``files`` carry as data is not looked at: only what stands in ``folder`` under their names. Raises
+    DeviceFileError when a file is missing or damaged, two of a device disagree, or its files do not cover one.
     """
     found = []
     for file in files:
@@ -95,17 +89,11 @@ def read_memories(board: Board, folder: Path, files: Iterable[DeviceFile]) -> di
 def memories_of(board: Board, files: Iterable[DeviceFile]) -> dict[str, NDArray[np.uint32]]:
     """Put the memories' words together from device files: uint32, shape (words of the memory,).
 
-    Raises
-    ------
-    DeviceFileError
-        As :func:`read_memories`.
+    Raises DeviceFileError as :func:`read_memories`.
     """
-    by_device: dict[str, list[DeviceFile]] = {}
-    for file in files:
-        by_device.setdefault(file.device, []).append(file)
-    memories = {}
+    files, memories = list(files), {}
     for memory in board.memories:
-        parts = [join_files(by_device.get(device.name, []), device) for device in memory.devices]
+        parts = [join_files([file for file in files if file.device == one.name], one) for one in memory.devices]
         memories[memory.name] = parts[0] if len(parts) == 1 else np.concatenate(parts)
     return memories
 
@@ -122,8 +110,6 @@ def _pixels(board: Board) -> tuple[Ints, Ints]:
 def screen_codes(board: Board, words: MemoryWords, bank: int = 0) -> Codes:
     """Return the code of every count and line that the monitor shows, registers taken into account.
 
-    Returns
-    -------
     uint16, shape (visible lines, visible counts).
     """
     if _is_registered(board):
@@ -146,14 +132,10 @@ def render(board: Board, words: MemoryWords, bank: int = 0) -> NDArray[np.uint8]
 
 
 def colours_of(board: Board, codes: Codes) -> NDArray[np.uint8]:
-    """Show the codes of :func:`screen_codes` as the monitor does at the mode's full resolution.
+    """Show the codes of :func:`screen_codes` as the monitor does: uint8 (active lines, active monitor pixels, 3), sRGB.
 
     Where a monitor pixel covers more than one count, or parts of two, their light is averaged. Past the last visible
     count it is dark.
-
-    Returns
-    -------
-    uint8, shape (active lines, active monitor pixels, 3), sRGB.
     """
     active, visible = board.raster.mode.horizontal.active, board.raster.x.visible
     if board.raster.dots_per_count:

@@ -18,8 +18,6 @@ _GROUND = 0xC8
 def tile_sheet(board: Board, tiles: TileSet) -> NDArray[np.uint8]:
     """Lay the tiles out by their numbers, 32 in a row, enlarged by a whole factor, on grey.
 
-    Returns
-    -------
     uint8, shape (height, width, 3), sRGB.
     """
     count, height, width = tiles.codes.shape
@@ -42,7 +40,7 @@ def tiles_shown(board: Board, read: Scan, tiles: TileSet) -> NDArray[np.int64]:
     """
     tile_at = np.full(board.memory(tiles.memory).words, -1, dtype=np.int64)
     tile_at[tiles.addresses] = np.arange(len(tiles.addresses))[:, None]
-    sources = [board.memory(source) for source in _choosing(board, tiles.memory)]
+    sources = [board.memory(source) for source in sorted(board.behind(board.memory(tiles.memory)))]
     maps = [read.addresses[source.name] * source.packing.pixels + read.slots[source.name] for source in sources]
     columns = np.stack([row.ravel() for row in (tile_at[read.addresses[tiles.memory]], *maps)])
     key = np.zeros(columns.shape[1], dtype=np.int64)
@@ -58,11 +56,3 @@ def places_of(tiles: TileSet, shown: Sequence[NDArray[np.int64]]) -> NDArray[np.
     """
     tile = np.unique(np.concatenate(shown, axis=1), axis=1)[0]
     return np.bincount(tile[tile >= 0], minlength=len(tiles.addresses))
-
-
-def _choosing(board: Board, name: str) -> list[str]:
-    """List the memories that address a memory, and those that address them."""
-    found = set(board.sources[name])
-    while more := set[str]().union(*(board.sources[source] for source in found)) - found:
-        found |= more
-    return sorted(found)

@@ -13,30 +13,27 @@ from ladderlight.readback.diagnosis.faults import Fault
 from ladderlight.readback.diagnosis.weighing import Diagnosis, diagnose
 from ladderlight.readback.dumps import Held, Reading
 from ladderlight.readback.sections import Section, image_of
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Ints, MemoryWords, Words
 
 _GAP = 8  # differences no further apart than this many words are one range
 
 
-@dataclass(frozen=True, kw_only=True)
-class Place:
-    """Where the screen shows a word: bank, names of the pictures in it, and the picture pixel."""
-
-    bank: int
-    pictures: tuple[str, ...]
-    x: int
-    y: int
-
-
-@dataclass(frozen=True, kw_only=True)
+@dataclass(kw_only=True)
 class Difference:
-    """One word that differs. ``address`` counts words of the device; ``places`` counts the pixels that show it."""
+    """One word that differs. ``address`` counts words of the device; ``places`` counts the pixels that show it.
+
+    The first of these is at ``x`` and ``y`` of a ``bank`` with ``pictures``; all None, and no pictures, without any.
+    """
 
     address: int
     wanted: int
     found: int
-    place: Place | None
-    places: int
+    bank: int | None = None
+    pictures: tuple[str, ...] = ()
+    x: int | None = None
+    y: int | None = None
+    places: int = 0
 
     @property
     def bits(self) -> int:
@@ -46,15 +43,14 @@ class Difference:
     @property
     def where(self) -> str:
         """Where the screen shows it, in words."""
-        if self.place is None:
+        if not self.places:
             return "not on the screen"
-        names = f" ({', '.join(self.place.pictures)})" if self.place.pictures else ""
+        names = f" ({', '.join(self.pictures)})" if self.pictures else ""
         more = f" and {self.places - 1} more" if self.places > 1 else ""
-        return f"bank {self.place.bank}{names}, pixel {self.place.x}, {self.place.y}{more}"
+        return f"bank {self.bank}{names}, pixel {self.x}, {self.y}{more}"
 
 
-@dataclass(frozen=True, kw_only=True)
-class Range:
+class Range(Frozen):
     """A stretch of addresses, with how many words in it differ."""
 
     first: int
@@ -62,8 +58,7 @@ class Range:
     count: int
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class DeviceReport:
+class DeviceReport(Frozen, eq=False):
     """The report on one device. ``found`` are its words, as they should be where they were not read."""
 
     reading: Reading
@@ -149,26 +144,20 @@ def report_on(
 def _differences(
     board: Board, device: Device, wanted: MemoryWords, found: Words, at: Ints, pictures: Mapping[int, Sequence[str]]
 ) -> list[Difference]:
-    first: dict[int, Place] = {}
-    count: dict[int, int] = dict.fromkeys(at.tolist(), 0)
+    should = device.words(wanted)
+    differing = {
+        address: Difference(address=address, wanted=int(should[address]), found=int(found[address]))
+        for address in at.tolist()
+    }
     for bank in sorted(pictures) or range(min(board.bank_count, 16)) if at.size else ():
         scanned = scan(board, wanted, board.x_grid.samples[None, :], board.y_grid.samples[:, None], bank)
         shown = np.broadcast_to(scanned.addresses[device.memory], scanned.codes.shape) - device.first_word
         for y, x in np.argwhere(np.isin(shown, at)).tolist():
-            address = int(shown[y, x])
-            count[address] += 1
-            first.setdefault(address, Place(bank=bank, pictures=tuple(pictures.get(bank, ())), x=x, y=y))
-    should = device.words(wanted)
-    return [
-        Difference(
-            address=address,
-            wanted=int(should[address]),
-            found=int(found[address]),
-            place=first.get(address),
-            places=count[address],
-        )
-        for address in at.tolist()
-    ]
+            one = differing[int(shown[y, x])]
+            if not one.places:
+                one.bank, one.pictures, one.x, one.y = bank, tuple(pictures.get(bank, ())), x, y
+            one.places += 1
+    return list(differing.values())
 
 
 def unrecorded(reports: Sequence[DeviceReport], recorded: Collection[tuple[int, str]]) -> list[Finding]:
@@ -210,10 +199,10 @@ def _document(report: DeviceReport) -> dict[str, Any]:
                 "wanted": difference.wanted,
                 "found": difference.found,
                 "bits": [bit for bit in range(difference.bits.bit_length()) if difference.bits >> bit & 1],
-                "bank": difference.place.bank if difference.place else None,
-                "pictures": list(difference.place.pictures) if difference.place else [],
-                "x": difference.place.x if difference.place else None,
-                "y": difference.place.y if difference.place else None,
+                "bank": difference.bank,
+                "pictures": list(difference.pictures),
+                "x": difference.x,
+                "y": difference.y,
                 "places": difference.places,
             }
             for difference in report.differences

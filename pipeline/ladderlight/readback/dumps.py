@@ -2,7 +2,7 @@
 
 import stat
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cache, cached_property
 from pathlib import Path
 
@@ -14,6 +14,7 @@ from ladderlight.devices.files import ERASED, words_of
 from ladderlight.devices.formats import Format, format_of, likely_damage, segments_of
 from ladderlight.errors import DeviceFileError, UsageError
 from ladderlight.readback.sections import Section, covered_by, image_of, mask_of
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Bytes, Flags, Ints, Words, bytes_per_word
 from ladderlight.units.words import counted, joined
 
@@ -34,8 +35,7 @@ _segments_of = cache(segments_of)
 _ADDRESSED: tuple[Format, ...] = ("intel_hex", "s_record", "verilog_mem")
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Dump:
+class Dump(Frozen, eq=False):
     """A file that was read out of a chip."""
 
     name: str
@@ -58,8 +58,7 @@ class Dump:
         return np.frombuffer(b"".join(segment.data for segment in segments), dtype=np.uint8), addresses
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Held:
+class Held(Frozen, eq=False):
     """A dump as it fits a section: byte ``data[i]`` stands at ``at[i]`` of the section. ``base`` is the address in the
     dump of the section's first byte; ``note`` what was wrong with the programmer's setting, in words."""
 
@@ -176,8 +175,7 @@ def _base(addresses: Ints, section: Section, name: str) -> int | None:
     return next((base for base in likely if base <= first and end <= base + section.size), None)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Reading:
+class Reading(Frozen, eq=False):
     """What was read of a device, put together from its dumps: which of its ``sections``, and the bytes of its image.
 
     ``image`` is uint8, low byte of each word first; places that were not read hold FFh. ``sections`` are all that a
@@ -236,21 +234,19 @@ class Reading:
 
 def readings_of(found: Sequence[Held], sections: Sequence[Section]) -> list[Reading]:
     """Put together what was read of each device, in the sections' order. Raises UsageError when two dumps disagree."""
-    devices = dict.fromkeys(section.device for section in sections)
-    by_device = {device: [held for held in found if held.section.device == device] for device in devices}
     return [
         _reading(device, own, [section for section in sections if section.device == device])
-        for device, own in by_device.items()
-        if own
+        for device in dict.fromkeys(section.device for section in sections)
+        if (own := [held for held in found if held.section.device == device])
     ]
 
 
 def memories_of_readings(board: Board, readings: Sequence[Reading]) -> dict[str, NDArray[np.uint32]]:
     """Put the memories' words together. Raises UsageError when part of a device was not read."""
-    words = {reading.device.name: reading.words for reading in readings}
+    found = {reading.device.name: reading for reading in readings}
     missing = []
     for device in board.devices:
-        reading = next((reading for reading in readings if reading.device == device), None)
+        reading = found.get(device.name)
         if reading is None:
             missing.append(f"device {device.name!r} ({device.part.bytes:,} bytes)")
         elif not reading.complete:
@@ -259,6 +255,7 @@ def memories_of_readings(board: Board, readings: Sequence[Reading]) -> dict[str,
     if missing:
         what = f"no dump holds {', '.join(missing)}; a picture needs all of every device, so add what is left"
         raise UsageError(what)
+    words = {name: reading.words for name, reading in found.items()}
     return {memory.name: np.concatenate([words[device.name] for device in memory.devices]) for memory in board.memories}
 
 

@@ -1,7 +1,7 @@
 """Recognising a dump by its content, also one of a programmer set to another part."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Self
 
@@ -30,12 +30,10 @@ def recognised(choices: Sequence[Held], wanted: Images) -> tuple[Held, bool] | N
     Only bytes count in which two choices differ, and none that have the dump's commonest value: an erased chip is like
     every device that is mostly empty. Of choices that should hold the very same, the first is taken.
     """
-    candidates = [Candidate.of(held, wanted) for held in choices]
-    candidates.sort(key=lambda candidate: candidate.rank(wanted))
+    best, *others = candidates = sorted((Candidate(held, wanted) for held in choices), key=Candidate.rank)
     for candidate in candidates:
         if candidate.is_the_same:
             return candidate.held, True
-    best, *others = candidates
     of_one_size = len({len(held.data) for held in choices}) == 1
     if best.tells and of_one_size and all(best.is_clearly_better_than(other) for other in others):
         return best.held, False
@@ -53,17 +51,17 @@ def expected_bytes(held: Held, wanted: Images) -> Bytes:
     return turned if (turned == held.data).sum() > (should == held.data).sum() else should
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
+@dataclass(frozen=True, eq=False)
 class Candidate:
-    """What a dump may be of, and the bytes that it should then have."""
+    """What a dump may be of, where the devices should hold what is ``wanted``."""
 
     held: Held
-    should: Bytes
+    wanted: Images
 
-    @classmethod
-    def of(cls, held: Held, wanted: Images) -> Self:
-        """Return a dump as a part of a device that should hold this."""
-        return cls(held=held, should=expected_bytes(held, wanted))
+    @cached_property
+    def should(self) -> Bytes:
+        """The bytes that it should then have."""
+        return expected_bytes(self.held, self.wanted)
 
     @cached_property
     def telling(self) -> Flags:
@@ -86,10 +84,10 @@ class Candidate:
         """Whether the dump is the very same, and distinguishes anything."""
         return self.tells and np.array_equal(self.should, self.held.data)
 
-    def rank(self, wanted: Images) -> tuple[int, int, int, int]:
+    def rank(self) -> tuple[int, int, int, int]:
         """Rank by agreement: in bytes that tell, in all, in the section's own byte order; then by fewest left out."""
         section, data = self.held.section, self.held.data
-        plain = wanted[section.device.name][section.places][self.held.at]
+        plain = self.wanted[section.device.name][section.places][self.held.at]
         equal = [int(np.count_nonzero(values)) for values in (self.agreeing, self.should == data, plain == data)]
         return -equal[0], -equal[1], -equal[2], self.held.left_out
 
@@ -138,7 +136,7 @@ def as_other_part(dump: Dump, section: Section, wanted: Images | None) -> Held |
     if not repeats and (wanted is None or _agreement(best, wanted) < _LEAST_RIGHT):
         return None
     note = f"has {counted(data.size, 'byte')}: the programmer was set to a {which} part, and {happened}; select {part}"
-    return Held(dump=dump, section=best.section, base=best.base, at=best.at, data=best.data, note=note)
+    return replace(best, note=note)
 
 
 def _held(dump: Dump, section: Section, base: int, data: Bytes) -> Held:

@@ -18,7 +18,7 @@ from ladderlight.board import (
     Raster,
 )
 from ladderlight.board.model.ladder import GUNS
-from ladderlight.board.model.lines import Signal, expand, expand_names
+from ladderlight.board.model.lines import expand, expand_names
 from ladderlight.errors import Problem
 from ladderlight.recipe.language.tables import BoardTable, DriverTable, LadderTable, MemoryTable, R2RTable, TimingsTable
 from ladderlight.recipe.language.values import ByteCount
@@ -35,12 +35,6 @@ def board_of(table: BoardTable) -> Board:
         blanking=table.blanking,
         counters=Counters(**table.counters.model_dump()),
     )
-
-
-def bank_count(table: BoardTable) -> int:
-    """Count the banks that the address lists choose among."""
-    lines = (line for memory in table.memory for entry in memory.address for e in expand(entry) for line in e.lines)
-    return 1 << len({line.index for line in lines if line.signal is Signal.BANK})
 
 
 def no_such_bank(bank: int, banks: int, where: Where) -> Problem:

@@ -1,7 +1,6 @@
 """Headers of a recipe's pictures and the names of their frames, before any picture is decoded."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from types import MappingProxyType
@@ -14,13 +13,13 @@ from ladderlight.recipe.language.model import Recipe
 from ladderlight.stages.boundary import HooksOf
 from ladderlight.stages.contract import Probe
 from ladderlight.storage.stopping import side_by_side
+from ladderlight.system.frozen import Frozen
 
 Known = Mapping[PictureFile, Probe]
 """Headers that need not be read."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Headers:
+class Headers(Frozen):
     """What the headers hold, and what was found in them; files of a source without a probe stay unknown."""
 
     recipe: Recipe
@@ -33,10 +32,8 @@ class Headers:
         known = len(self.probes) == len(self.recipe.files)
         return sum(probe.frames for probe in self.probes.values()) if known else None
 
-    @property
-    def origins(self) -> list[Origin]:
-        """Origins of the frames that are known, in the recipe's order."""
-        names = unique_names(self.recipe.files)
+    def origins(self, names: Mapping[PictureFile, str]) -> list[Origin]:
+        """Return the origins of the frames that are known, in the recipe's order; for names see ``unique_names``."""
         return [
             origin_of(self.recipe, file, names[file], index)
             for file, probe in self.probes.items()

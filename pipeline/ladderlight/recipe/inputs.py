@@ -1,6 +1,8 @@
 """The files that a build is made from, with digests, so that it can be told later whether any has changed."""
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from functools import partial
+from itertools import product
 from pathlib import Path
 from typing import Any
 
@@ -8,51 +10,53 @@ from ladderlight.cache.marks import Seen
 from ladderlight.errors import BuildError, Fault
 from ladderlight.recipe.files import first_below, picture_pattern, source_of
 from ladderlight.recipe.language.model import Recipe
-from ladderlight.storage.exports import refuse_others
+from ladderlight.storage.exports import export, refuse_others
 from ladderlight.storage.stopping import side_by_side
-from ladderlight.system.paths import path_trouble, resolved
+from ladderlight.system.paths import mark_of, path_trouble, resolved
 
 Inputs = Sequence[Mapping[str, Any]]
 
 
-def input_files(recipe: Recipe) -> dict[str, Path]:
+def input_files(recipe: Recipe) -> dict[str, str]:
     """List the files by their names relative to the recipe: itself, board, plugins, files of options, pictures."""
-    own = {source_of(recipe.folder, path): path for path in (recipe.path, *recipe.named, *recipe.plugins)}
-    return own | {file.source: file.path for file in recipe.files}
+    own = {source_of(recipe.folder, path): str(path) for path in (recipe.path, *recipe.named, *recipe.plugins)}
+    return own | {file.source: file.place for file in recipe.files}
 
 
 def unreadable_inputs(recipe: Recipe) -> Iterator[Fault]:
     """Yield the input files that cannot be opened."""
     for name, path in input_files(recipe).items():
         try:
-            with path.open("rb"):
-                pass
+            Path(path).open("rb").close()
         except OSError as error:
             yield Fault(where=name, message=f"cannot be read ({error.strerror}); check its permissions")
 
 
-def refuse_in_the_way(paths: Iterable[Path], recipe: Recipe, *, command: str, read: Iterable[Path] = ()) -> None:
-    """Check that files may be written: see ``refuse_others``, and none may be in the way of the next build.
+def writer_of(
+    paths: Iterable[Path], *recipes: Recipe, command: str, read: Iterable[Path] = ()
+) -> Callable[[Mapping[Path, bytes]], None]:
+    """Check that files may be written, and return what writes them: see ``refuse_others`` and ``export``.
 
-    No file may match the recipe's patterns for pictures, or be in its output folder; ``read`` are other files that are
-    read. Raises BuildError with one line for each reason.
+    None may be in the way of the next build: match a recipe's patterns for pictures, or be in its output folder.
+    ``read`` are other files that are read. Raises BuildError with one line for each reason.
     """
-    paths = list(paths)
-    refuse_others(paths, command=command, inputs=(*read, *input_files(recipe).values()))
+    paths, inputs = list(paths), [*read, *(Path(place) for recipe in recipes for place in input_files(recipe).values())]
+    refuse_others(paths, command=command, inputs=inputs)
     reasons: dict[str, list[Path]] = {}
-    for path in paths:
+    for path, recipe in product(paths, recipes):
         if first_below([path], recipe.output) or resolved(path) == resolved(recipe.output):
             reasons.setdefault("is in the output folder, which is for builds", []).append(path)
         elif pattern := picture_pattern(recipe.folder, recipe.patterns, path):
             reasons.setdefault(f"would be a picture of the next build, by {pattern!r}", []).append(path)
     if reasons:
         raise BuildError.of(
-            Fault(where=", ".join(map(str, files)), message=f"{reason}; choose another folder")
+            Fault(where=", ".join(map(str, dict.fromkeys(files))), message=f"{reason}; choose another folder")
             for reason, files in reasons.items()
         )
+    return partial(export, command=command, inputs=inputs)
 
 
-def seen_inputs(files: Mapping[str, Path], known: Mapping[str, Seen]) -> dict[str, Seen]:
+def seen_inputs(files: Mapping[str, str], known: Mapping[str, Seen]) -> dict[str, Seen]:
     """Look at the files of :func:`input_files`; those that are as they are known to have been are not read.
 
     Raises BuildError when one cannot be read.
@@ -67,7 +71,8 @@ def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:
     """Return what is not as a manifest has it, one short sentence each. Raises BuildError when a file is unreadable."""
     files = input_files(recipe)
     before = {str(item["file"]): item for item in inputs}
-    same_size = {name: path for name, path in files.items() if name in before and _size(path) == before[name]["bytes"]}
+    marks = {name: mark_of(path) for name, path in files.items() if name in before}
+    same_size = {name: files[name] for name, mark in marks.items() if mark and mark[0] == before[name]["bytes"]}
     seen = dict(zip(same_size, side_by_side(_seen, same_size.values()), strict=True))
 
     def changes() -> Iterator[str]:
@@ -85,13 +90,6 @@ def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:
     return list(changes())
 
 
-def _seen(path: Path) -> Seen:
+def _seen(path: str) -> Seen:
     with path_trouble(BuildError, path, "cannot be read", "check its permissions"):
         return Seen.now(path)
-
-
-def _size(path: Path) -> int:
-    try:
-        return path.stat().st_size
-    except OSError:
-        return -1

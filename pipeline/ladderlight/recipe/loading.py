@@ -11,7 +11,7 @@ from ladderlight.board import Board
 from ladderlight.board.advice.checks import problems_of as problems_of_board
 from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import Fault, PluginError, Problem, RecipeError, UsageError, nearest_word
-from ladderlight.recipe.boards import as_written, bank_count, board_of, no_such_bank
+from ladderlight.recipe.boards import as_written, board_of, no_such_bank
 from ladderlight.recipe.cards import CARDS_SUFFIX, cards_of, check_cards, recipe_of_cards
 from ladderlight.recipe.chain import chain_of, check_matches, file_problem, override_of, read_files
 from ladderlight.recipe.files import PictureFile, first_below, idle_exclusions, missing_file, picture_files, source_of
@@ -21,7 +21,7 @@ from ladderlight.recipe.language.recovery import may_follow, meaning_of, repaire
 from ladderlight.recipe.language.tables import BoardTable, RecipeTable, ViewingTable
 from ladderlight.recipe.rules import check_rules
 from ladderlight.recipe.source.document import Document, UnreadableError, read_document
-from ladderlight.recipe.source.problems import Report, Where, dig, tables
+from ladderlight.recipe.source.problems import Report, Where, dig, listed, tables
 from ladderlight.stages.chain import takes_pictures
 from ladderlight.stages.registry import StageRegistry, installed_stages
 from ladderlight.stages.validation import as_json, problems_of
@@ -98,12 +98,12 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
         viewing = Viewing() if report.has("viewing") else _viewing(raw)
         check_rules(links, overrides, files, board, viewing, report)
         check_cards(cards, board, viewing, report)
-    inputs = {
+    inputs: dict[str, Sequence[Path | str]] = {
         "recipe": [path],
         "board": board_file,
         "plugin": plugins,
         "file": report.named,
-        "picture": [file.path for file in files],
+        "picture": [file.place for file in files],
     }
     output = _output(raw, folder, inputs, report, suffix=CARDS_SUFFIX if pictures == "cards" else "")
     if report.problems or report.problems_as_written or report.unreadable:
@@ -175,11 +175,10 @@ def _with_board_file(
 def _check_tables(raw: dict[str, Any], report: Report) -> dict[str, Any]:
     """Check keys, types and limits of the whole file. Return its data as they are meant; see ``recovery``."""
     report.add_all(_table_problems(raw))
-    meaning = meaning_of(raw, board_inside=report.board is None)
-    if meaning.moves:
-        report.problems_as_written, report.problems = report.problems, _table_problems(meaning.raw)
-        report.moves = meaning.moves
-    return meaning.raw
+    meant, report.moves = meaning_of(raw, board_inside=report.board is None)
+    if report.moves:
+        report.problems_as_written, report.problems = report.problems, _table_problems(meant)
+    return meant
 
 
 def _table_problems(raw: Mapping[str, Any]) -> list[Problem]:
@@ -207,7 +206,7 @@ def _board(raw: Mapping[str, Any], report: Report) -> Board | None:
     problems = [problem for problem in problems_of_board(board) if not may_follow(problem, repair, board)]
     report.add_all((as_written(problem, table) for problem in problems), ("board",))
     if not repair.doubts("address"):
-        _check_banks(raw, table, report)
+        _check_banks(raw, board.bank_count, report)
     return None if report.has("board") else board
 
 
@@ -225,9 +224,8 @@ def _check_trays(raw: Mapping[str, Any], report: Report) -> None:
     """Complain of trays that are asked for where there is one set of chips only."""
     if dig(raw, "pictures", "per_tray") is not None:
         return
-    cards = dig(raw, "pictures", "cards")
     places: list[tuple[Where, Any]] = [(("picture", at), table) for at, table in enumerate(tables(raw, "picture"))]
-    places += [(("pictures", "cards", at), card) for at, card in enumerate(cards if isinstance(cards, list) else ())]
+    places += [(("pictures", "cards", at), card) for at, card in enumerate(listed(raw, "pictures", "cards"))]
     for where, table in places:
         if isinstance(table, dict) and "tray" in table:
             what = f"tray is {table['tray']}, but all pictures go into one set of chips"
@@ -256,8 +254,7 @@ def _files(raw: Mapping[str, Any], folder: Path, report: Report, *, wanted: bool
 def _plugins(raw: Mapping[str, Any], folder: Path, report: Report) -> tuple[list[Path], StageRegistry]:
     registry = installed_stages()
     paths = []
-    written = raw.get("plugins")
-    for index, name in enumerate(written if isinstance(written, list) else ()):
+    for index, name in enumerate(listed(raw, "plugins")):
         if not isinstance(name, str) or not name:
             continue
         path = folder / name
@@ -275,8 +272,7 @@ def _plugins(raw: Mapping[str, Any], folder: Path, report: Report) -> tuple[list
     return paths, registry
 
 
-def _check_banks(raw: Mapping[str, Any], table: BoardTable, report: Report) -> None:
-    banks = bank_count(table)
+def _check_banks(raw: Mapping[str, Any], banks: int, report: Report) -> None:
     for place, picture in enumerate(tables(raw, "picture")):
         bank = picture.get("bank", 0)
         if not report.has("picture", place, "bank") and bank >= banks:
@@ -284,7 +280,7 @@ def _check_banks(raw: Mapping[str, Any], table: BoardTable, report: Report) -> N
 
 
 def _output(
-    raw: Mapping[str, Any], folder: Path, inputs: Mapping[str, Sequence[Path]], report: Report, *, suffix: str
+    raw: Mapping[str, Any], folder: Path, inputs: Mapping[str, Sequence[Path | str]], report: Report, *, suffix: str
 ) -> Path:
     """Return the output folder; a build replaces what is in it, so no input may be there. ``inputs`` are by kind."""
     written = dig(raw, "project", "output")

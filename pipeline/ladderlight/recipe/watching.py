@@ -1,26 +1,21 @@
 """What a build of a recipe reads, looked at again and again."""
 
 import importlib
-import os
-import stat
 import sys
-from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass, replace
+from collections.abc import Collection, Iterable, Iterator
+from dataclasses import replace
 from pathlib import Path
-from typing import Any, Self
+from typing import Self
 
 from ladderlight.recipe.files import picture_files
 from ladderlight.recipe.language.model import Recipe
-from ladderlight.recipe.source.document import UnreadableError, read_document
-from ladderlight.recipe.source.problems import dig
-
-Mark = tuple[int, int, int] | None
-"""Time of change in nanoseconds, size and number of a file; None for what is not a file. A file that is put in place
-of another, as editors do, has another number even if time and size are kept."""
+from ladderlight.recipe.source.document import UnreadableError, read_document, walk
+from ladderlight.recipe.source.problems import listed
+from ladderlight.system.frozen import Frozen
+from ladderlight.system.paths import Mark, mark_of
 
 
-@dataclass(frozen=True, kw_only=True)
-class Reads:
+class Reads(Frozen):
     """The files that a build reads, and the patterns of its pictures, which may come to match others."""
 
     folder: Path
@@ -43,15 +38,14 @@ class Reads:
             data = read_document(path, str(path)).data
         except UnreadableError:
             return reads
-        named = frozenset(path.parent / text for text in _texts(data))
-        patterns = dig(data, "pictures", "files")
-        listed = (text for text in patterns if isinstance(text, str)) if isinstance(patterns, list) else ()
-        return replace(reads, files=reads.files | named, patterns=tuple(dict.fromkeys((*reads.patterns, *listed))))
+        named = frozenset(path.parent / text for _, text in walk(data) if isinstance(text, str))
+        texts = (text for text in listed(data, "pictures", "files") if isinstance(text, str))
+        return replace(reads, files=reads.files | named, patterns=tuple(dict.fromkeys((*reads.patterns, *texts))))
 
-    def look(self) -> dict[Path, Mark]:
-        """Return the marks of all files as they are now."""
+    def look(self) -> dict[Path, Mark | None]:
+        """Return the marks of all files as they are now, None for what is not a file."""
         pictures = (file.path for file in picture_files(self.folder, self.patterns)[0])
-        return {path: _mark(path) for path in (*self.files, *pictures)}
+        return {path: mark_of(path) for path in (*self.files, *pictures)}
 
 
 def forget_modules(files: Collection[Path]) -> None:
@@ -74,18 +68,3 @@ def _modules_beside(plugins: Iterable[Path]) -> Iterator[Path]:
         package = Path(top).parent
         if (package.parent if Path(top).name == "__init__.py" else package) in folders:
             yield Path(file)
-
-
-def _texts(value: Any) -> Iterator[str]:
-    if isinstance(value, str):
-        yield value
-    for inner in value.values() if isinstance(value, Mapping) else value if isinstance(value, list) else ():
-        yield from _texts(inner)
-
-
-def _mark(path: Path) -> Mark:
-    try:
-        found = os.stat(path)  # noqa: PTH116 - three figures of one call
-    except (OSError, ValueError):
-        return None
-    return (found.st_mtime_ns, found.st_size, found.st_ino) if stat.S_ISREG(found.st_mode) else None

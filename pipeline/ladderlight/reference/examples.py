@@ -1,10 +1,8 @@
 """Stages at work: each stage's example, run on one of our own boards, and drawn before and after it."""
 
-import io
 import math
 import tempfile
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache, reduce
 from importlib.resources import as_file, files
 from operator import add
@@ -17,6 +15,7 @@ from PIL import Image, ImageDraw
 
 from ladderlight.board import Board, Memory, srgb_from_linear
 from ladderlight.errors import PluginError, nearest_word
+from ladderlight.flow.images import saved
 from ladderlight.flow.pictures import CodedPicture, Contents, MemoryContents, Origin, Picture
 from ladderlight.recipe import load
 from ladderlight.stages.boundary import HooksOf, run_stage
@@ -25,6 +24,7 @@ from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry
 from ladderlight.starter import open_scene
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Bytes
 
 PHOTOGRAPHS = {"cafe": "coffee", "quay-cat": "chelsea"}
@@ -39,8 +39,7 @@ _CHECKS = ((204, 204, 204), (255, 255, 255))
 _UNREAD = (64, 24, 48)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Played:
+class Played(Frozen):
     """An example that was run: what flowed into the stage, and what came out of it.
 
     ``before`` holds one value for each picture; for an emission stage it is the contents, for a source stage the paths
@@ -158,9 +157,7 @@ def strip_png(played: Played) -> bytes | None:
     for panel in panels:
         strip.paste(panel, (left, (height - panel.size[1]) // 2))
         left += panel.size[0] + _GAP
-    buffer = io.BytesIO()
-    strip.save(buffer, "PNG", optimize=True)
-    return buffer.getvalue()
+    return saved(strip, compression=9)
 
 
 def _seen(pictures: Sequence[Picture | CodedPicture], board: Board) -> list[Bytes]:

@@ -1,6 +1,5 @@
 """The picture that opens the project's own page: a photograph, what a board shows of it, and the ladder that does."""
 
-import io
 import shutil
 import tempfile
 from pathlib import Path
@@ -10,6 +9,7 @@ from PIL import Image, ImageDraw, ImageFont
 
 from ladderlight.board.model.ladder import GUNS, Ladder
 from ladderlight.errors import BuildError
+from ladderlight.flow.images import saved
 from ladderlight.recipe import load
 from ladderlight.recipe.inputs import input_files
 from ladderlight.reference.examples import rounded
@@ -59,9 +59,7 @@ def opening_png(recipe: Path) -> bytes:
         else:
             _draw_ladder(draw, board.ladder, left, _MARGIN)
         draw.text((left, _MARGIN + _PANEL[1] + 6), title, INK, ImageFont.load_default(_TEXT))
-    written = io.BytesIO()
-    image.save(written, "PNG", optimize=True)
-    return written.getvalue()
+    return saved(image, compression=9)
 
 
 def _cropped(image: Image.Image) -> Image.Image:

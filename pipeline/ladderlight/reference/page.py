@@ -4,12 +4,11 @@ import inspect
 import json
 import re
 from collections.abc import Iterator
-from dataclasses import dataclass
 from importlib.resources import files
+from itertools import takewhile
 from pathlib import Path
 
 from ladderlight.errors import BuildError
-from ladderlight.flow.pictures import DeviceFile
 from ladderlight.reference.examples import Played, play, strip_png
 from ladderlight.stages.contract import Example
 from ladderlight.stages.declaration import OptionDeclaration, StageDeclaration
@@ -41,16 +40,8 @@ _HEAD = 4
 _LONGEST = 88
 
 
-@dataclass(frozen=True, kw_only=True)
-class Reference:
-    """A page in Markdown, and its pictures by file name, each a PNG."""
-
-    page: str
-    pictures: dict[str, bytes]
-
-
-def reference(registry: StageRegistry) -> Reference:
-    """Write the reference page of the built-in stages and draw its pictures."""
+def reference(registry: StageRegistry) -> tuple[str, dict[str, bytes]]:
+    """Return the reference page of the built-in stages in Markdown, and its pictures by file name, each a PNG."""
     lines = [_INTRODUCTION]
     pictures = {}
     kind = None
@@ -66,22 +57,22 @@ def reference(registry: StageRegistry) -> Reference:
         if picture is not None:
             pictures[f"{declaration.name}.png"] = picture
         lines += _section(declaration, played, pictured=picture is not None)
-    return Reference(page="\n".join(lines), pictures=pictures)
+    return "\n".join(lines), pictures
 
 
 def write_reference(path: Path, registry: StageRegistry) -> None:
     """Write the page and its pictures, and remove old ones. Raises BuildError when another file is at its path."""
     if path.exists() and not path.read_bytes().startswith(_TITLE.encode()):
         raise BuildError("is not a reference page; choose another path", where=path)
-    made = reference(registry)
+    page, pictures = reference(registry)
     folder = path.parent / FOLDER
     folder.mkdir(exist_ok=True)
     for old in folder.glob("*.png"):
-        if old.name not in made.pictures:
+        if old.name not in pictures:
             old.unlink()
-    for name, data in made.pictures.items():
+    for name, data in pictures.items():
         (folder / name).write_bytes(data)
-    path.write_text(made.page, encoding="utf-8")
+    path.write_text(page, encoding="utf-8")
 
 
 def _section(declaration: StageDeclaration, played: Played, *, pictured: bool) -> Iterator[str]:
@@ -110,7 +101,9 @@ def _example(declaration: StageDeclaration, played: Played, *, pictured: bool) -
         yield f"![{_alternative(declaration)}]({FOLDER}/{declaration.name}.png)\n"
         yield from _caption(played)
     if declaration.kind is Kind.EMISSION:
-        yield ", ".join(map(_file, played.after)) + "\n"
+        # With its size, unless that depends on a library's way of compressing.
+        sizes = [(file.name, f": {len(file.data)} bytes" if file.span else "") for file in played.after]
+        yield ", ".join(f"`{name}`{size}" for name, size in sizes) + "\n"
         yield from _head(played.after[0].data)
 
 
@@ -138,11 +131,6 @@ def _tables(board: str) -> list[str]:
     return [table.strip() for table in re.split(r"^(?=\[)", text, flags=re.MULTILINE)[1:]]
 
 
-def _file(file: DeviceFile) -> str:
-    """Name a file, with its size unless that depends on a library's way of compressing."""
-    return f"`{file.name}`" if file.span is None else f"`{file.name}`: {len(file.data)} bytes"
-
-
 def _head(data: bytes) -> Iterator[str]:
     try:
         rows = data.decode("ascii").splitlines()
@@ -157,13 +145,12 @@ def _notes(declaration: StageDeclaration) -> str:
     """Return the paragraphs of the docstring before its errors and numpydoc sections, without the first line."""
     text = inspect.getdoc(declaration.function) or ""
     body = text.partition("\n\n")[2]
-    paragraphs = []
-    for paragraph in body.split("\n\n"):
+
+    def is_prose(paragraph: str) -> bool:
         rows = paragraph.splitlines()
-        if paragraph.startswith("Raises ") or (len(rows) > 1 and set(rows[1]) == {"-"}):
-            break
-        paragraphs.append(paragraph)
-    return "\n\n".join(paragraphs).replace("``", "`")
+        return not (paragraph.startswith("Raises ") or (len(rows) > 1 and set(rows[1]) == {"-"}))
+
+    return "\n\n".join(takewhile(is_prose, body.split("\n\n"))).replace("``", "`")
 
 
 def _default(option: OptionDeclaration) -> str:

@@ -1,23 +1,22 @@
 """What differs between two revisions: parts, wiring, colours, timing, chips and pictures, as values, text and page."""
 
-import base64
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeVar
 
 import numpy as np
-from markupsafe import Markup
 
 from ladderlight.bench.sheets.document import Bench, bench_of
 from ladderlight.board import Board, Finding
 from ladderlight.board.scanning.timing import timings
 from ladderlight.engine.trays import folder_of, place_in
 from ladderlight.errors import LadderlightError
+from ladderlight.proof.screens import data_url
 from ladderlight.proof.templating import fill
 from ladderlight.recipe import Recipe
+from ladderlight.system.frozen import Frozen
 from ladderlight.workspace.burned import burn_of, chip_of
 from ladderlight.workspace.last_build import LastBuild, last_build
 from ladderlight.workspace.recorded import key_of
@@ -34,8 +33,7 @@ Slot = tuple[int | None, str]
 _MOST_COLOURS = 16
 
 
-@dataclass(frozen=True, kw_only=True)
-class Side:
+class Side(Frozen):
     """A revision with all that is compared of it."""
 
     recipe: Recipe
@@ -78,8 +76,7 @@ class Side:
         return self.recipe.output / self._screens.get(place, usual)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Table:
+class Table(Frozen):
     """Rows that differ: each with what it is of, the first revision's value and the second's, None for neither."""
 
     name: str
@@ -96,8 +93,7 @@ class Table:
         return "none" if value is None else self.form.format(value)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Differences:
+class Differences(Frozen):
     """What differs between two revisions of a recipe. Rows that are the same on both sides are left out."""
 
     first: Side
@@ -287,7 +283,6 @@ def _screen(side: Side, place: Place | None) -> dict[str, Any] | None:
         return None
     label = place_in(place[0], f"bank {place[1]}")
     try:
-        data = base64.b64encode(side.screen(place).read_bytes()).decode("ascii")
+        return {"label": label, "source": data_url(side.screen(place).read_bytes())}
     except OSError:
         return {"label": label, "source": None}
-    return {"label": label, "source": Markup(f"data:image/png;base64,{data}")}  # noqa: S704 - Base64 of our own file

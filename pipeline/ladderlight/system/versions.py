@@ -2,10 +2,13 @@
 
 import platform
 from collections.abc import Mapping
-from importlib.metadata import PackageNotFoundError, version
+from contextlib import suppress
+from functools import cache
+from importlib import metadata
 
 import ladderlight
 
+version = cache(metadata.version)
 _COMPUTE = ("numba", "numpy", "pillow", "scikit-image", "scipy")
 
 
@@ -13,10 +16,8 @@ def versions(*more: str) -> dict[str, str]:
     """Return the versions by name: Ladderlight's, Python's and those of the libraries that compute, and of others."""
     found = {"ladderlight": ladderlight.__version__, "python": platform.python_version()}
     for name in (*_COMPUTE, *more):
-        try:
+        with suppress(metadata.PackageNotFoundError):  # put beside the program without what an installer writes
             found[name] = version(name)
-        except PackageNotFoundError:  # put beside the program without what an installer writes
-            continue
     return found
 
 

@@ -5,13 +5,13 @@ from dataclasses import replace
 
 import pytest
 
-from ladderlight.bench.gates import gates_of
+from ladderlight.bench.gates import Gates
 from ladderlight.bench.logic import Logic
 from ladderlight.board import Packing, Part
 
 
 def packages(board):
-    found = gates_of(board).packages.items()
+    found = Gates(board).packages.items()
     return [(label, units[0].logic.value, len(units)) for label, units in found]
 
 
@@ -40,7 +40,7 @@ def test_timing_lines_that_memories_make_are_inverted_only_where_that_is_missing
     make_board, memory, lines, inverted
 ) -> None:
     """Gates take blank low; the register that is clocked once a line takes the edge at the end of x_reset."""
-    gates = gates_of(timed(make_board, memory, lines))
+    gates = Gates(timed(make_board, memory, lines))
     inverters = [unit for unit in gates.units if unit.logic is Logic.INVERTER and unit.inputs != ("x1",)]
     assert sorted(unit.inputs[0] for unit in inverters) == inverted
     assert all(unit.outputs == (f"!{unit.inputs[0]}",) for unit in inverters)
@@ -50,7 +50,7 @@ def test_timing_lines_that_memories_make_are_inverted_only_where_that_is_missing
 
 def test_blanking_neither_clears_nor_disables_timing_lines(make_board, memory) -> None:
     for blanking, control in (("register", "/clear"), ("output-enable", "/OE")):
-        gates = gates_of(timed(make_board, memory, ["blank"], blanking))
+        gates = Gates(timed(make_board, memory, ["blank"], blanking))
         sync, colour = (dict(gates.paths[line][0].controls) for line in ("hsync", "r0"))
         assert sync.get(control, "low") == "low"
         assert colour[control] in ("!blank", "blank")
@@ -59,7 +59,7 @@ def test_blanking_neither_clears_nor_disables_timing_lines(make_board, memory) -
 def test_the_connector_has_sync_in_the_modes_polarity(make_board, memory) -> None:
     picture = memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"])
     timing = memory("timing", address=["x0-x9"], data=["!hsync"], part="2716")
-    gates = gates_of(make_board(picture, timing))
+    gates = Gates(make_board(picture, timing))
     assert [(unit.logic, unit.inputs, unit.outputs) for unit in gates.units] == [
         (Logic.INVERTER, ("!hsync",), ("hsync",))
     ]
@@ -82,7 +82,7 @@ def test_inverted_and_threefold_exclusive_ors_are_chains(make_board, memory, lad
         memory("tiles", address=["!x2^map.d6^map.d7", "map.d0-map.d3"], data=["r0"], part="2716"),
         ladder=ladder(red={"r0": 460.0}),
     )
-    units = gates_of(board).units
+    units = Gates(board).units
     assert [(unit.logic, unit.inputs, unit.outputs) for unit in units] == [
         (Logic.XOR, ("x2", "map.d6"), ("x2^map.d6",)),
         (Logic.XOR, ("x2^map.d6", "map.d7"), ("x2^map.d6^map.d7",)),
@@ -102,7 +102,7 @@ def test_inverted_and_threefold_exclusive_ors_are_chains(make_board, memory, lad
 def test_units_by_way_of_blanking(make_board, memory, blanking, expected) -> None:
     """Six lines behind a register: the inverters are for the register's clock, and for blank where it is used low."""
     board = make_board(memory(address=["x2-x9", "y2-y8"], data=["b0-b1", "g0-g1", "r0-r1"], output="register"))
-    units = gates_of(replace(board, blanking=blanking)).units
+    units = Gates(replace(board, blanking=blanking)).units
     assert Counter(unit.logic.value for unit in units) == expected
 
 
@@ -119,7 +119,7 @@ def test_a_register_takes_each_word_when_its_hold_ends(make_board, memory, ladde
     board = make_board(
         memory(address=address, data=["r0"], output="register", part="27C256"), ladder=ladder(red={"r0": 460.0})
     )
-    (register,) = [unit for unit in gates_of(board).units if unit.logic is Logic.REGISTER]
+    (register,) = [unit for unit in Gates(board).units if unit.logic is Logic.REGISTER]
     assert register.controls == (("clock", clock), ("/OE", "low"))
 
 
@@ -152,7 +152,7 @@ def test_what_sends_or_picks_the_pixels_of_a_word(
         ),
         ladder=ladder(grey={"v0": 430.0}),
     )
-    units = gates_of(replace(board, blanking=blanking)).units
+    units = Gates(replace(board, blanking=blanking)).units
     assert Counter(unit.logic.value for unit in units) == expected
     for unit in units:
         if unit.logic in (Logic.SHIFT4, Logic.SHIFT8):

@@ -8,13 +8,13 @@ from dataclasses import replace
 from ladderlight.board import Finding
 from ladderlight.proof.pages import board_page
 from ladderlight.proof.plots.palettes import palette_plot
-from ladderlight.proof.plots.raster import frame_plot, scan_line_plot
+from ladderlight.proof.plots.raster import sync_plot
 from ladderlight.proof.plots.timings import timing_plot
 
 
 def test_page_has_every_plot_and_loads_nothing(board) -> None:
     page = board_page("Merrowhithe", board, [])
-    for plot in (palette_plot(board.palette), scan_line_plot(board), frame_plot(board), timing_plot(board)):
+    for plot in (palette_plot(board.palette), sync_plot(board, "x"), sync_plot(board, "y"), timing_plot(board)):
         assert plot in page
     assert page.count("<svg") == 4 + 1  # red, green and blue are alike
     assert not re.search(r'(src|href)="(?!data:)', page)

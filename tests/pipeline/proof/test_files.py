@@ -1,8 +1,9 @@
 import numpy as np
 import pytest
 
-from ladderlight.board.scanning.playback import play
 from ladderlight.proof.files import disturbance
+
+from ...moments import disturbed
 
 LINES = {"data": ["b0-b1", "g0-g1", "r0-r1"], "address": ["x2-x9", "y2-y8", "bank0-bank1"]}
 
@@ -29,7 +30,7 @@ def test_marks_are_where_the_word_changes_and_is_not_there_yet(make_board, memor
     board = make_board(memory(**LINES, access=110e-9))
     words = np.zeros(131_072, dtype=np.uint32)
     words[10 | 3 << 8] = 63
-    marked = play(board, {"picture": words}, 0).disturbed
+    marked = disturbed(board, {"picture": words})
     assert marked.shape == (480, 640)
     assert np.unique(np.flatnonzero(marked.any(axis=1))).tolist() == [12, 13, 14, 15]
     assert np.flatnonzero(marked[12]).tolist() == [40, 41, 42, 44, 45, 46]

@@ -7,7 +7,7 @@ from skimage import data
 
 from ladderlight.board import Part
 from ladderlight.flow.pictures import Span
-from ladderlight.readback.comparison import Place, Range, document_of_reports, report_on
+from ladderlight.readback.comparison import Range, document_of_reports, report_on
 from ladderlight.readback.diagnosis.weighing import diagnose
 from ladderlight.readback.dumps import Reading
 from ladderlight.readback.sections import Section, image_of
@@ -204,10 +204,10 @@ def test_differences_with_bits_ranges_and_places_on_the_screen(board, wanted):
     assert comparison.ranges == (Range(first=seen, last=seen + 1, count=2), Range(first=unseen, last=unseen, count=1))
     first, second, third = comparison.differences
     assert (first.address, first.bits, first.places) == (seen, 0b101, 1)
-    assert first.place == Place(bank=2, pictures=("ferry", "pier"), x=7, y=5)
-    assert second.place == Place(bank=2, pictures=("ferry", "pier"), x=8, y=5)
+    assert (first.bank, first.pictures, first.x, first.y) == (2, ("ferry", "pier"), 7, 5)
+    assert (second.bank, second.pictures, second.x, second.y) == (2, ("ferry", "pier"), 8, 5)
     assert first.where == "bank 2 (ferry, pier), pixel 7, 5"
-    assert (third.wanted, third.found, third.place, third.places) == (255, 0, None, 0)
+    assert (third.wanted, third.found, third.bank, third.places) == (255, 0, None, 0)
     assert third.where == "not on the screen"
     bits = wanted["picture"][[seen, seen + 1]]
     assert comparison.raised[0] + comparison.lowered[0] == 3
@@ -225,7 +225,8 @@ def test_a_word_shown_at_many_places_says_so(make_board, memory):
     comparison = report_on(board, whole(board, found, 1), (), words)
     # Column 3 of the one tile stands in each of 20 columns of tiles, on 15 lines of picture pixels.
     assert comparison.differences[0].places == 20 * 15
-    assert comparison.differences[0].place == Place(bank=0, pictures=(), x=3, y=0)
+    shown = comparison.differences[0]
+    assert (shown.bank, shown.pictures, shown.x, shown.y) == (0, (), 3, 0)
     assert comparison.differences[0].where == "bank 0, pixel 3, 0 and 299 more"
 
 

@@ -1,7 +1,7 @@
 """All single faults of a board's wiring."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from itertools import combinations
 from math import inf
 from typing import Literal
@@ -17,7 +17,6 @@ from ladderlight.bench.faults.wiring import (
     broken_line,
     is_gate,
     missing_gate,
-    pins_behind,
     resistors,
     with_resistors,
 )
@@ -25,6 +24,7 @@ from ladderlight.bench.pins import ChipPin, Pins, data_line, pins_of
 from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.ladder import mark_of
 from ladderlight.board.model.lines import Signal
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import MemoryWords, Words
 
 Group = Literal["address lines", "data lines", "counters and switches", "gates", "outputs", "resistors"]
@@ -32,8 +32,7 @@ TOO_LARGE = 10
 """By how much a resistor is too large whose colour code was read one ring wrong."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class WiringFault:
+class WiringFault(Frozen, eq=False):
     """One fault of a board: in words, the pins to check, and what it makes of the board and its memories' words."""
 
     group: Group
@@ -99,8 +98,13 @@ def _counters(board: Board) -> Iterator[WiringFault]:
         what = f"line {line}" if line.signal is Signal.BANK else f"counter bit {line}"
         for level in (0, 1):
             if change := broken_line(board, line, level):
-                reached = pins_behind(board, line)
-                chips = tuple(pins.at("address", pin) for memory, pin in reached for pins in pins_of(board, memory))
+                chips = tuple(
+                    pins.at("address", pin)
+                    for memory in board.memories
+                    for pin, driver in enumerate(memory.address)
+                    if line in map(board.resolve, driver.lines)
+                    for pins in pins_of(board, memory)
+                )
                 text = f"{what} missing, and read as {('low', 'high')[level]}"
                 yield WiringFault(group="counters and switches", text=text, chips=chips, change=change)
 

@@ -5,8 +5,8 @@ those lines, whose outputs take their places. The scan, the registers' clocks an
 as for any other board.
 """
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 
 import numpy as np
 
@@ -83,14 +83,6 @@ def missing_gate(board: Board, memory: Memory, pin: int, passed: Line) -> Change
     return through_table(board, inputs, outputs, rewire)
 
 
-def pins_behind(board: Board, line: Line) -> Iterator[tuple[Memory, int]]:
-    """Yield the address pins that a line reaches, gates between included."""
-    for memory in board.memories:
-        for pin, driver in enumerate(memory.address):
-            if line in map(board.resolve, driver.lines):
-                yield memory, pin
-
-
 def is_gate(driver: Expression) -> bool:
     """Whether a gate drives a pin: an inverter or an exclusive-or."""
     return driver.inverted or len(driver.lines) > 1
@@ -119,7 +111,6 @@ def _in_place_of(board: Board, drivers: Sequence[Expression]) -> Rewire:
     return rewire
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
 class FaultyLadder(Ladder):
     """A ladder with resistors of wrong values: ``changed`` in ohms, infinity for one that is missing."""
 

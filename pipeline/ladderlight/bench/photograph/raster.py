@@ -1,6 +1,5 @@
 """A photograph: read from its file, the raster's corners found in it, and seen straight, cell by cell."""
 
-from dataclasses import dataclass
 from itertools import combinations
 from pathlib import Path
 
@@ -189,21 +188,10 @@ def _fields(rows: int, columns: int) -> Floats:
     return fields
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Photograph:
-    """A photograph from ``path``, upright. ``pixels`` float32, shape (height, width, 3), as encoded, 0 to 1.
+def read_photograph(path: Path) -> tuple[Singles, float]:
+    """Read a JPEG or PNG file, turned as its EXIF orientation says, and made smaller where it is large.
 
-    ``scale`` is by how much it was made smaller: pixels of the file for one of these.
-    """
-
-    path: Path
-    pixels: Singles
-    scale: float
-
-
-def read_photograph(path: Path) -> Photograph:
-    """Read a JPEG or PNG file, turned as its EXIF orientation says.
-
+    Returns its pixels as encoded, float32, shape (height, width, 3), 0 to 1, and how many of the file one of these is.
     Raises PictureError when it cannot be read, is of another type, is damaged, or has more than 200 million pixels.
     """
     from PIL import Image, ImageOps, UnidentifiedImageError
@@ -222,5 +210,4 @@ def read_photograph(path: Path) -> Photograph:
         except (OSError, SyntaxError, ValueError) as error:
             raise PictureError(f"is damaged ({error}); take another photograph", where=path) from None
     upright.thumbnail((_LONGEST, _LONGEST), Image.Resampling.BOX)
-    pixels = np.asarray(upright).astype(np.float32) / np.float32(255)
-    return Photograph(path=path, pixels=pixels, scale=full / max(upright.size))
+    return np.asarray(upright).astype(np.float32) / np.float32(255), full / max(upright.size)

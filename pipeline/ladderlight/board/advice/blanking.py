@@ -9,7 +9,7 @@ from ladderlight.board.scanning.blanking import Moment, Shared, darkness_of
 from ladderlight.board.scanning.scan import is_direct
 from ladderlight.board.scanning.separation import Counts, separating_bits
 from ladderlight.board.scanning.timing import picture_delay
-from ladderlight.board.scanning.timing_lines import TimingConflict, timing_conflicts, timing_pins
+from ladderlight.board.scanning.timing_lines import timing_conflicts, timing_pins
 from ladderlight.errors import Finding, Problem
 from ladderlight.units.words import joined
 
@@ -51,7 +51,7 @@ def blanking_findings(board: Board) -> Iterator[Finding]:
 
 def _shared_in_words(board: Board, shared: Shared) -> str:
     def counts(moment: Moment) -> Counts:
-        x, y = board.readings(moment.column, moment.line)
+        x, y = board.readings(*moment)
         return int(x), int(y), 0
 
     if shared.blanking == shared.visible:
@@ -74,7 +74,7 @@ def _shared_in_words(board: Board, shared: Shared) -> str:
 
 def timing_problems(board: Board) -> list[Problem]:
     """Return what keeps memories from driving their timing lines, each at its data pin."""
-    return [*_misplaced_lines(board)] or [_conflict(board, conflict) for conflict in timing_conflicts(board)]
+    return list(_misplaced_lines(board)) or list(timing_conflicts(board))
 
 
 def timing_findings(board: Board) -> Iterator[Finding]:
@@ -105,15 +105,3 @@ def _misplaced_lines(board: Board) -> Iterator[Problem]:
             if what:
                 where = ("memory", index, "data", pin)
                 yield Problem(where=where, what=f"{what}, so it cannot drive timing line {name!r}", action=action)
-
-
-def _conflict(board: Board, conflict: TimingConflict) -> Problem:
-    index = next(place for place, memory in enumerate(board.memories) if memory.name == conflict.memory)
-    (low_x, low_y), (high_x, high_y) = conflict.low, conflict.high
-    bits = joined(conflict.missing)
-    return Problem(
-        where=("memory", index, "data", conflict.pin),
-        what=f"timing line {conflict.line!r} must be low at count {low_x} of line {low_y} and high at count {high_x} "
-        f"of line {high_y}, but memory {conflict.memory!r} shows the word at address {conflict.address:04X}h at both",
-        action=f"add {bits} to its address" if bits else "check the gates and constants in its address",
-    )

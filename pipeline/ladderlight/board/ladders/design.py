@@ -1,6 +1,6 @@
 """The best ladders from resistors that can be bought: the preferred values of IEC 60063, alone or two together."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import Literal, get_args
 
@@ -11,6 +11,7 @@ from ladderlight.board.ladders.analysis import LadderAnalysis, analyse
 from ladderlight.board.ladders.search import WORST, Goal, WeightedSearch, best_r2r
 from ladderlight.board.model.ladder import Assembly, Channel, Joined, Ladder
 from ladderlight.errors import BoardError, Fault
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Floats
 from ladderlight.units.words import in_words, percent
 
@@ -33,8 +34,7 @@ _FEW = 4
 _CHANNEL = "drive"
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Stock:
+class Stock(Frozen, eq=False):
     """The resistances to choose from, ascending, each once. Same-shaped arrays: ``first`` and ``second`` are the parts,
     ``second`` 0 for a single resistor; ``joined`` the index of how they are joined.
     """
@@ -43,9 +43,6 @@ class Stock:
     first: Floats
     second: Floats
     joined: NDArray[np.int8]
-
-    def __len__(self) -> int:
-        return len(self.ohms)
 
     def assembly(self, index: int) -> Assembly:
         """Return one of the resistances with its parts."""
@@ -95,8 +92,7 @@ def stock_of(series: Series, *, pairs: bool = False) -> Stock:
     return Stock(ohms=all_ohms[kept], first=all_first[kept], second=all_second[kept], joined=joined[kept])
 
 
-@dataclass(frozen=True, kw_only=True)
-class Choice:
+class Choice(Frozen):
     """One ladder that could be built: ``resistors`` least significant first; in R-2R the rungs, with ``rail``."""
 
     goal: Goal
@@ -215,8 +211,7 @@ def _best(goal: Goal, series: Series, tolerance: float, most: int, *, pairs: boo
         chosen = [tuple(map(stock.assembly, row)) for row in found]
         return [Choice(goal=goal, resistors=resistors, tolerance=tolerance) for resistors in chosen]
     values, choices = preferred_values(series), []
-    ladders = best_r2r(goal, values, most)
-    for rail, rung in zip(ladders.rail.tolist(), ladders.rung.tolist(), strict=True):
+    for _, rail, rung in best_r2r(goal, values, most):
         leg = Assembly(parts=(rung,)) if rung in values else Assembly(parts=(rail, rail), joined="series")
         resistors, rails = (leg,) * goal.bits, Assembly(parts=(rail,))
         choices.append(Choice(goal=goal, resistors=resistors, rail=rails, tolerance=tolerance))

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from ladderlight.board.model.ladder import all_states
 from ladderlight.board.model.palette import linear_from_srgb, srgb_from_linear
 from ladderlight.colour.spaces import lightness_of, luminance_of
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Floats, Ints
 
 Even = Literal["volts", "perceptual"]
@@ -25,8 +26,7 @@ _ROUNDING = 1e-13
 _NARROW = 4e-9  # share of the whole range from which the search starts to widen
 
 
-@dataclass(frozen=True, kw_only=True)
-class Goal:
+class Goal(Frozen):
     """The goal for a channel's ladder. Volts, ohms, amperes.
 
     ``even`` is the measure in which the steps from 0 to the peak are to be equal: volts, or lightness (CIE L* of the
@@ -73,8 +73,7 @@ class Goal:
         return effect if self.even == "volts" else self.peak * srgb_from_linear(luminance_of(effect))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Found:
+class Found(Frozen, eq=False):
     """Ladders found, best first: ``index`` int64 (ladders, bits) into the values, least significant first; ``error``
     float64 (ladders,), the worst deviation from even steps in the goal's measure.
     """
@@ -245,16 +244,12 @@ class WeightedSearch:
             good &= ((goal.supply - single) * self._conductance[index] <= goal.current_limit).all(axis=1)
         if self.uses is not None:
             good[good] = (self.uses[index[good]].sum(axis=1) <= self.held).all(axis=1)
-        self._found = best_of(self._found, Found(index=index[good], error=error[good]), self.most)
+        index = np.concatenate([self._found.index, index[good]])
+        error = np.concatenate([self._found.error, error[good]])
+        order = np.lexsort((*index.T, error))[: self.most]  # of equal errors the smaller resistors first
+        self._found = Found(index=index[order], error=error[order])
         if len(self._found) == self.most:
             self._bound = min(self._bound, float(self._found.error[-1]))
-
-
-def best_of(one: Found, other: Found, most: int) -> Found:
-    """Join two lists of ladders and keep the best; of equal errors those with the smaller resistors first."""
-    index, error = np.concatenate([one.index, other.index]), np.concatenate([one.error, other.error])
-    order = np.lexsort((*index.T, error))[:most]
-    return Found(index=index[order], error=error[order])
 
 
 def _chunks(sizes: Ints) -> list[slice]:
@@ -264,23 +259,15 @@ def _chunks(sizes: Ints) -> list[slice]:
     return [slice(start, stop) for start, stop in pairwise(starts) if stop > start]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class R2RFound:
-    """Ladders found, best first, float64 (ladders,): ``rail`` and ``rung`` in ohms, ``error`` in the goal's measure."""
+def best_r2r(goal: Goal, values: Floats, most: int) -> list[tuple[float, float, float]]:
+    """Return the ``most`` best R-2R ladders with one value for all rails and one for all rungs, best first.
 
-    rail: Floats
-    rung: Floats
-    error: Floats
-
-
-def best_r2r(goal: Goal, values: Floats, most: int) -> R2RFound:
-    """Return the ``most`` best R-2R ladders with one value for all rails and one for all rungs.
-
+    Each is its error, in the goal's measure, its rail and its rung, in ohms.
     A rung is two rails in series, as the name promises, or one of the values, which can make up for the drivers'
     resistance in series with the rungs. The termination is two rails in series. All combinations are tried; those that
     err by more than the goal's ``worst`` are left out.
     """
-    found = R2RFound(rail=np.zeros(0), rung=np.zeros(0), error=np.zeros(0))
+    found: list[tuple[float, float, float]] = []
     codes = all_states(goal.bits).astype(np.float64)
     for rail in values.tolist():
         rung = np.append(values[values != 2 * rail], 2 * rail)
@@ -288,20 +275,17 @@ def best_r2r(goal: Goal, values: Floats, most: int) -> R2RFound:
         good = np.ones(len(rung), dtype=bool)
         if goal.current_limit is not None:
             good &= (alone <= goal.current_limit).all(axis=1)
-        if len(found.error) == most:
+        if len(found) == most:
             white = goal.effect(weights.sum(axis=1))
-            good &= np.abs(white - goal.targets[-1]) <= found.error[-1]
+            good &= np.abs(white - goal.targets[-1]) <= found[-1][0]
         volts = weights[good] @ codes.T
         error = goal.error(volts)
         rung = rung[good]
         offered = error <= goal.worst
         if not goal.non_monotonic:
             offered &= (np.diff(volts, axis=1) > 0).all(axis=1)
-        rung, error = rung[offered], error[offered]
-        rails = np.append(found.rail, np.full(len(rung), rail))
-        rungs, errors = np.append(found.rung, rung), np.append(found.error, error)
-        order = np.lexsort((rungs, rails, errors))[:most]
-        found = R2RFound(rail=rails[order], rung=rungs[order], error=errors[order])
+        more = ((off, rail, ohms) for off, ohms in zip(error[offered].tolist(), rung[offered].tolist(), strict=True))
+        found = sorted([*found, *more])[:most]
     return found
 
 

@@ -1,6 +1,5 @@
 """Every code of a board with its voltages and the colour that the monitor shows."""
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -8,6 +7,7 @@ from numpy.typing import NDArray
 
 from ladderlight.board.model.ladder import Ladder
 from ladderlight.colour.spaces import LUMINANCE
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.value import Value
 from ladderlight.units.arrays import Bytes, Floats
 
@@ -28,16 +28,12 @@ def srgb_from_linear(linear: NDArray[np.floating]) -> Floats:
     return np.where(linear <= 0.0031308, linear * 12.92, power)
 
 
-def linear_from_tube(drive: NDArray[np.floating], *, black: float = 0.0) -> Floats:
-    """Light of a tube at a drive of 0 to 1 over ``black``, as shares of its white (ITU-R BT.1886, annex 1)."""
-    root = black ** (1 / TUBE_GAMMA)
-    light: Floats = ((1 - root) * np.asarray(drive, dtype=np.float64) + root) ** TUBE_GAMMA
-    return light
-
-
 def light_of(drive: NDArray[np.floating], ladder: Ladder) -> Floats:
-    """Light that a ladder's monitor shows at a drive of 0 to 1, as a share of its white."""
-    return linear_from_tube(drive, black=ladder.tube_black) if ladder.response == "tube" else linear_from_srgb(drive)
+    """Light that a ladder's monitor shows at a drive of 0 to 1, as a share of its white (ITU-R BT.1886, annex 1)."""
+    if ladder.response == "srgb":
+        return linear_from_srgb(drive)
+    root = ladder.tube_black ** (1 / TUBE_GAMMA)
+    return np.asarray(((1 - root) * np.asarray(drive, dtype=np.float64) + root) ** TUBE_GAMMA)
 
 
 def srgb8_of(linear: NDArray[np.floating]) -> Bytes:
@@ -45,8 +41,7 @@ def srgb8_of(linear: NDArray[np.floating]) -> Bytes:
     return np.rint(srgb_from_linear(linear) * 255).astype(np.uint8)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Lattice:
+class Lattice(Frozen, eq=False):
     """A palette whose channels are independent: each gun's levels, and the code bits that choose among them.
 
     ``levels[gun]`` float64, linear light, ascending; ``codes[gun]`` uint16, the bits of each level. A colour's code is
@@ -57,7 +52,6 @@ class Lattice:
     codes: tuple[NDArray[np.uint16], NDArray[np.uint16], NDArray[np.uint16]]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
 class Palette(Value):
     """All codes of a board: bit i of a code is ladder line ``lines[i]``; ``volts`` float64 (codes, 3)."""
 

@@ -7,7 +7,6 @@ that are read before the picture.
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -18,22 +17,16 @@ from ladderlight.board.scanning.lookup import Contents, black_index, lookup_of
 from ladderlight.board.scanning.scan import addresses, is_direct
 from ladderlight.board.scanning.sheets import Sheet
 from ladderlight.board.scanning.timing import picture_delay
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Ints
 
 DARK_VOLTS = 2e-3
 """Voltage up to which a gun passes as dark: under half a step of 8 bits at 0.7 V."""
+Moment = tuple[int, int]
+"""A count and line of the raster, both from the first visible one."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Moment:
-    """A count and line of the raster, both from the first visible one."""
-
-    column: int
-    line: int
-
-
-@dataclass(frozen=True, kw_only=True)
-class Shared:
+class Shared(Frozen):
     """A word that is read in the visible part and during blanking: how many there are, and where the first is read."""
 
     memory: str
@@ -43,8 +36,7 @@ class Shared:
     blanking: Moment
 
 
-@dataclass(frozen=True, kw_only=True)
-class Darkness:
+class Darkness(Frozen):
     """The monitor's input during blanking.
 
     ``volts`` is the highest voltage at each gun, None where it depends on the contents. ``dark`` says whether that is
@@ -182,7 +174,7 @@ def _shared(board: Board, memory: Memory) -> Shared | None:
         if first is None and hit.any():
             row, at = divmod(int(np.argmax(hit)), hit.shape[1])
             after, within = divmod(int(column[0, at]), board.raster.x.total)
-            first = int(keys[row, at]), Moment(column=within, line=(int(line[row, 0]) + after) % board.raster.y.total)
+            first = int(keys[row, at]), (within, (int(line[row, 0]) + after) % board.raster.y.total)
     if first is None:
         return None
     key, moment = first
@@ -191,6 +183,6 @@ def _shared(board: Board, memory: Memory) -> Shared | None:
         memory=memory.name,
         words=int(both.reshape(-1, pixels).any(axis=1).sum()),
         address=key // pixels,
-        visible=Moment(column=at, line=row),
+        visible=(at, row),
         blanking=moment,
     )

@@ -1,6 +1,4 @@
-"""How a picture lies in a memory: the stride between its rows, its first and last word, how many words it uses."""
-
-from dataclasses import dataclass
+"""How a picture lies in a memory: the stride between its rows, its last word, how many words it uses."""
 
 import numpy as np
 
@@ -8,19 +6,18 @@ from ladderlight.board.model.board import Board
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.scan import addresses, is_direct
 from ladderlight.board.scanning.timing_lines import timing_addresses
+from ladderlight.system.frozen import Frozen
 
 
-@dataclass(frozen=True, kw_only=True)
-class Extent:
+class Extent(Frozen):
     """How the picture of bank 0 lies in a memory.
 
     ``stride`` is the number of words from one picture row to the next, None when it is not the same everywhere.
-    ``first`` and ``last`` are the lowest and highest address that the visible scan reads, ``used`` how many it reads.
+    ``last`` is the highest address that the visible scan reads, ``used`` how many it reads.
     Words for timing lines count as well, those that are read during blanking included.
     """
 
     stride: int | None
-    first: int
     last: int
     used: int
 
@@ -39,7 +36,6 @@ def extent_of(board: Board, memory: Memory) -> Extent | None:
     read = np.flatnonzero(marked)
     return Extent(
         stride=int(steps[0, 0]) if shows and steps.size and (steps == steps[0, 0]).all() else None,
-        first=int(read[0]),
         last=int(read[-1]),
         used=len(read),
     )

@@ -5,7 +5,6 @@ by banks and constants, but by no counter. The data pins that address look-up me
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +14,7 @@ from ladderlight.board.model.lines import Signal
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.levels import Levels, Pin
 from ladderlight.board.scanning.scan import is_direct
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Flags, Ints
 
 Contents = Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]
@@ -24,14 +24,8 @@ Contents = Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]
 class LookupFull(Exception):  # noqa: N818 - an event that callers put into words, not an error of the program
     """Pictures need more colours than the look-up memories hold in one bank."""
 
-    def __init__(self, *, needed: int, size: int) -> None:
-        """Keep how many colours are needed and how many fit."""
-        self.needed, self.size = needed, size
-        super().__init__(f"{needed} colours are needed, and the look-up memory holds {size}")
 
-
-@dataclass(frozen=True, kw_only=True)
-class Lookup:
+class Lookup(Frozen):
     """The look-up of a board. ``pins`` carry the index, bit 0 first; ``tables`` are the look-up memories."""
 
     sources: tuple[Memory, ...]
@@ -100,10 +94,17 @@ def assign(board: Board, lookup: Lookup, contents: Contents, bank: int, codes: N
     missing = [int(code) for code in codes if int(code) not in index_of]
     free = _free(board, lookup, bank, taken)
     if len(missing) > len(free):
-        raise LookupFull(needed=len(missing) + int(taken.sum()), size=lookup.size)
-    for code, index in zip(missing, free, strict=False):
-        _write_index(board, lookup, contents, bank, index, code)
-        index_of[code] = index
+        needed = len(missing) + int(taken.sum())
+        raise LookupFull(f"{needed} colours are needed, and the look-up memory holds {lookup.size}")
+    taking, new = free[: len(missing)], np.array(missing, dtype=np.uint32)
+    for table in lookup.tables:
+        words, written = contents[table.name]
+        at = table_addresses(board, lookup, table, bank)[taking]
+        for bit, pin in _code_pins(board, table):
+            mask = np.uint32(1 << pin)
+            words[at] = np.where(new >> np.uint32(bit) & np.uint32(1), words[at] | mask, words[at] & ~mask)
+            written[at] |= mask
+    index_of |= zip(missing, taking, strict=True)
     return {int(code): index_of[int(code)] for code in codes}
 
 
@@ -131,17 +132,6 @@ def black_index(board: Board, lookup: Lookup, contents: Contents, bank: int) -> 
         return assign(board, lookup, contents, bank, np.array([black]))[black]
     except LookupFull:
         return None
-
-
-def _write_index(board: Board, lookup: Lookup, contents: Contents, bank: int, index: int, code: int) -> None:
-    """Write the code of an index into all look-up memories, in place."""
-    for table in lookup.tables:
-        words, written = contents[table.name]
-        at = table_addresses(board, lookup, table, bank)[index]
-        for bit, pin in _code_pins(board, table):
-            mask = np.uint32(1 << pin)
-            words[at] = words[at] | mask if code >> bit & 1 else words[at] & ~mask
-            written[at] |= mask
 
 
 def _code_pins(board: Board, table: Memory) -> list[tuple[int, int]]:

@@ -12,11 +12,11 @@ from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.lookup import assign, lookup_of
 from ladderlight.board.scanning.scan import addresses_by_bank, is_direct
 from ladderlight.board.scanning.sheets import Sheet, blank_sheet
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Ints, Words, dtype_of
 
 
-@dataclass(frozen=True, kw_only=True)
-class Place:
+class Place(Frozen):
     """A place on the screen: a picture's name, the bank, and the picture pixel."""
 
     picture: str
@@ -38,8 +38,7 @@ class Conflict(Exception):  # noqa: N818 - an event that callers put into words,
         super().__init__(f"memory {memory!r}, address {address:04X}h: {first} and {second} need different words there")
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Run:
+class _Run(Frozen):
     """One picture placed in one memory, in some bits of each pixel."""
 
     picture: str
@@ -47,8 +46,7 @@ class _Run:
     mask: int
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Reads:
+class _Reads(Frozen, eq=False):
     """How the pixels of a bank read a memory; all but ``address`` is the same in each bank."""
 
     address: Callable[[int], Ints]
@@ -93,17 +91,9 @@ class Placement:
         """Place a picture of codes, shape (height, width) of the board's picture, in every memory that drives ladders.
 
         With colour look-up, the picture's colours are written into the look-up memories unless already there, and the
-        picture memories get their numbers.
-
-        Raises
-        ------
-        Conflict
-            When an address in use needs another word.
-        LookupFull
-            When the look-up memories do not hold all colours.
-        NotImplementedError
-            When a memory that drives ladders is addressed by another memory otherwise, as in tile hardware: its
-            contents are not a picture.
+        picture memories get their numbers. Raises Conflict when an address in use needs another word, LookupFull when
+        the look-up memories do not hold all colours, and NotImplementedError when a memory that drives ladders is
+        addressed by another memory otherwise, as in tile hardware: its contents are not a picture.
         """
         driving = self.board.driving_memories
         indirect = [memory.name for memory in driving if not is_direct(self.board, memory)]

@@ -6,7 +6,6 @@ that the picture comes one hold later; ``blanking_delay`` lets sync and blanking
 later too. A direct output shows undefined data from the moment its address changes until the access time is over.
 """
 
-from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
@@ -15,27 +14,20 @@ from ladderlight.board.model.board import Board
 from ladderlight.board.model.lines import Signal, timing_line
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.levels import Levels
-from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts
+from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts, is_clocked
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Flags, Floats, Ints, MemoryWords
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Shown:
+class Shown(Frozen, eq=False):
     """The codes on the ladders in the visible part of one bank's frame, by the monitor's own pixels.
 
-    ``codes`` int64, ``undefined`` and ``changed`` bool, all of shape (active lines, active monitor pixels), sampled in
-    the middle of each monitor pixel. Where ``undefined``, the code is the one to come; until then the monitor may
-    show anything. Where not ``changed``, the code before was the same: most memories then show little of it.
+    ``codes`` int64 and ``undefined`` bool, both of shape (active lines, active monitor pixels), sampled in the middle
+    of each monitor pixel. Where ``undefined``, the code is the one to come; until then the monitor may show anything.
     """
 
     codes: Ints
     undefined: Flags
-    changed: Flags
-
-    @property
-    def disturbed(self) -> Flags:
-        """Where something else than the old or the new colour is to be seen: undefined, and the code changes."""
-        return self.undefined & self.changed
 
 
 def play(board: Board, words: MemoryWords, bank: int = 0, part: slice = slice(None)) -> Shown:
@@ -49,18 +41,18 @@ def play(board: Board, words: MemoryWords, bank: int = 0, part: slice = slice(No
     direct = any(memory.output == "direct" for memory in board.driving_memories)
     late = board.counters.delay if direct else 0.0
     before = ceil(late / period) + 1
-    counts = _Stretch(board, words, bank, before=before, lines=np.zeros(1, dtype=np.int64), timed=False).column
+    counts = Stretch(board, words, bank, before=before, lines=np.zeros(1, dtype=np.int64), timed=False).column
     lines, kind = _unlike_lines(board, counts, part)
-    stretch = _Stretch(board, words, bank, before=before, lines=lines)
+    stretch = Stretch(board, words, bank, before=before, lines=lines)
     # The monitor divides each line by its own clock: a pixel is 1/ratio counts, whatever the board's clock is off.
     passed = (np.arange(board.raster.mode.horizontal.active) + 0.5) * float(board.raster.ratio)
     visible = passed < board.raster.x.visible
     times = passed * period - late
     counts = np.minimum(np.floor(times / period).astype(np.int64), board.raster.x.visible - 1)
     at = counts + stretch.first
-    codes = np.where(visible, stretch.codes()[:, at], board.palette.black_code)
+    codes = np.where(visible, stretch.levels.codes()[:, at], board.palette.black_code)
     undefined = (times - counts * period < stretch.ladders_unsure()[:, at]) & visible
-    return Shown(codes=codes[kind], undefined=undefined[kind], changed=(stretch.changed(at) & visible)[kind])
+    return Shown(codes=codes[kind], undefined=undefined[kind])
 
 
 def _unlike_lines(board: Board, column: Ints, part: slice) -> tuple[Ints, Ints]:
@@ -78,8 +70,8 @@ def count_codes(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | N
     Where a memory carries the blanking line, what it blanks is black. int64, shape (visible lines, visible counts);
     with ``lines`` given, for these of the visible lines only.
     """
-    stretch = _Stretch(board, words, bank, before=1, lines=lines, timed=False)
-    codes = stretch.codes()
+    stretch = Stretch(board, words, bank, before=1, lines=lines, timed=False)
+    codes = stretch.levels.codes()
     for name, pin in board.outputs.items():
         if timing_line(name) == "blank":
             blank = (stretch.levels.outputs[pin.memory] >> pin.index & 1).astype(bool) != name.startswith("!")
@@ -87,22 +79,11 @@ def count_codes(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | N
     return codes[:, stretch.first :]
 
 
-def undefined_times(board: Board, words: MemoryWords, bank: int = 0, lines: Ints | None = None) -> Floats:
-    """Return for how many seconds of each count that the monitor shows the ladders' data are undefined.
-
-    float64, shape (visible lines, visible counts); with ``lines`` given, for these of the visible lines only.
-    """
-    stretch = _Stretch(board, words, bank, before=1, lines=lines)
-    times: Floats = np.minimum(stretch.ladders_unsure()[:, stretch.first :], float(1 / board.raster.clock))
-    return times
-
-
-class _Stretch:
+class Stretch:
     """All memories at the counts of all visible lines, some counts before the first shown one included.
 
-    ``levels`` holds what each memory or its register puts out, ``unsure`` for how many seconds from the start of each
-    count that is undefined, ``fresh`` where an access or a register's new word begins; all of shape (lines, counts).
-    The latter two are left out unless ``timed``.
+    ``levels`` holds what each memory or its register puts out, ``unsure``, unless not ``timed``, for how many seconds
+    from the start of each count that is undefined; all of shape (lines, counts).
     """
 
     def __init__(
@@ -115,8 +96,9 @@ class _Stretch:
         lines: Ints | None = None,
         timed: bool = True,
     ) -> None:
+        """Read all memories at the counts of some visible lines, from so many counts ``before`` the shown ones on."""
         self.board, self.words, self.timed = board, words, timed
-        registered = [memory for memory in board.memories if _is_clocked(board, memory)]
+        registered = [memory for memory in board.memories if is_clocked(board, memory)]
         access = sum(memory.access or 0.0 for memory in board.memories)
         before = (
             before
@@ -132,61 +114,38 @@ class _Stretch:
         self.levels = Levels(board, x, y, bank)
         self.shape = self.levels.shape
         self.unsure: dict[str, Floats] = {}
-        self.fresh: dict[str, Flags] = {}
         for memory in board.order:
-            self.pass_through(memory, self.levels.address(memory))
-
-    def codes(self) -> Ints:
-        """Return the code on the ladders at each count."""
-        return self.levels.codes()
+            self._pass_through(memory, self.levels.address(memory))
 
     def ladders_unsure(self) -> Floats:
         """Return for how many seconds from the start of each count the ladders' data are undefined."""
         return np.asarray(np.max([self.unsure[memory.name] for memory in self.board.driving_memories], axis=0))
 
-    def changed(self, at: Ints) -> Flags:
-        """Return whether the last fresh word at these positions, on all lines, differs from the word before that."""
-        codes = self.codes()
-        differs = np.zeros(codes.shape, dtype=bool)
-        np.not_equal(codes[:, 1:], codes[:, :-1], out=differs[:, 1:])
-        fresh = np.any([self.fresh[memory.name] for memory in self.board.driving_memories], axis=0)
-        last = np.maximum.accumulate(np.where(fresh, np.arange(fresh.shape[1]), 0), axis=1)
-        found: Flags = np.take(differs, last[:, at] + np.arange(len(last))[:, None] * last.shape[1])
-        return found
-
-    def pass_through(self, memory: Memory, address: Ints) -> None:
+    def _pass_through(self, memory: Memory, address: Ints) -> None:
         word = self.words[memory.name][address].astype(np.int64)
-        clocked = _is_clocked(self.board, memory)
+        clocked = is_clocked(self.board, memory)
         into = self.levels.counters[Signal.X] & hold_in_counts(self.board, memory) - 1
         taken = np.maximum(np.arange(self.column.size) - into - 1, 0)
         self.levels.put_out(memory, word[:, taken] if clocked else word)
-        if not self.timed:
-            return
-        unsure, fresh = self._waiting(memory, address)
-        if clocked:
-            unsure = np.where(unsure[:, taken] > 1 / float(self.board.raster.clock), np.inf, 0.0)
-            fresh = np.broadcast_to(into == 0, self.shape)
-        self.unsure[memory.name], self.fresh[memory.name] = unsure, fresh
+        if self.timed:
+            unsure = self._waiting(memory, address)
+            if clocked:
+                unsure = np.where(unsure[:, taken] > 1 / float(self.board.raster.clock), np.inf, 0.0)
+            self.unsure[memory.name] = unsure
 
-    def _waiting(self, memory: Memory, address: Ints) -> tuple[Floats, Flags]:
-        """Return the seconds until the word at each count's address is valid, and where an access begins."""
+    def _waiting(self, memory: Memory, address: Ints) -> Floats:
+        """Return the seconds until the word at each count's address is valid."""
+        if memory.access is None:
+            return np.zeros(self.shape)
         late = np.zeros(self.shape)
         changed = np.ones(self.shape, dtype=bool)
         changed[:, 1:] = address[:, 1:] != address[:, :-1]
         for source in map(self.board.memory, self.board.sources[memory.name]):
             late = np.maximum(late, self.unsure[source.name])
-            if _is_clocked(self.board, source):
+            if is_clocked(self.board, source):
                 late[:, 1:] = np.maximum(late[:, 1:], REGISTER_DELAY * changed[:, 1:])
-        fresh = changed | (late > 0)
-        if memory.access is None:
-            return np.zeros(self.shape), fresh
-        start = np.where(fresh, late + memory.access, 0.0)
+        start = np.where(changed | (late > 0), late + memory.access, 0.0)
         counts = np.arange(self.column.size)
         last = np.maximum.accumulate(np.where(start > 0, counts, 0), axis=1)
         passed = (counts - last) / float(self.board.raster.clock)
-        return np.maximum(np.take_along_axis(start, last, axis=1) - passed, 0.0), fresh
-
-
-def _is_clocked(board: Board, memory: Memory) -> bool:
-    """Whether a memory has a register that shifts the picture: one that no x bit moves holds still along a line."""
-    return memory.output == "register" and hold_in_counts(board, memory) < board.raster.x.total
+        return np.maximum(np.take_along_axis(start, last, axis=1) - passed, 0.0)

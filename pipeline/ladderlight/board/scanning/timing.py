@@ -1,11 +1,11 @@
 """The time that each memory's word is held, the time it needs, and what shows until it is valid."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.model.memory import Memory, Output
+from ladderlight.system.frozen import Frozen
 
 REGISTER_DELAY = 22e-9
 """From a register's clock edge to its output: 74HC574, 5 V, typical (from memory; the datasheet rules)."""
@@ -17,8 +17,7 @@ MUCH_UNDEFINED = 0.1
 """Share of the picture from which on undefined data are a caution."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Timing:
+class Timing(Frozen):
     """One memory's timing in seconds, counted from the clock edge that changes its address.
 
     Its address starts to change at ``start``; its output is valid at ``arrival``, None where an access time is not
@@ -105,18 +104,14 @@ def timings(board: Board) -> dict[str, Timing]:
 
 def _address_times(board: Board, memory: Memory, found: Mapping[str, Timing]) -> tuple[float, float | None]:
     """Return when a memory's address starts to change and when it is stable, None when that is not known."""
-    starts: list[float] = []
-    ready: list[float | None] = []
-    signals = {line.signal for line in board.address_lines(memory)}
-    if signals & {Signal.X, Signal.Y}:
-        starts.append(board.counters.delay)
-        ready.append(board.counters.delay)
-    for name in board.sources[memory.name]:
-        registered = found[name].output == "register"
-        starts.append(REGISTER_DELAY if registered else found[name].start)
-        ready.append(REGISTER_DELAY if registered else found[name].arrival)
-    known = [time for time in ready if time is not None]
-    return min(starts, default=0.0), max(known, default=0.0) if len(known) == len(ready) else None
+    signals, delay = {line.signal for line in board.address_lines(memory)}, board.counters.delay
+    times: list[tuple[float, float | None]] = [(delay, delay)] if signals & {Signal.X, Signal.Y} else []
+    for source in map(found.__getitem__, board.sources[memory.name]):
+        registered = source.output == "register"
+        times.append((REGISTER_DELAY, REGISTER_DELAY) if registered else (source.start, source.arrival))
+    known = [ready for _, ready in times if ready is not None]
+    start = min((start for start, _ in times), default=0.0)
+    return start, max(known, default=0.0) if len(known) == len(times) else None
 
 
 def hold_in_counts(board: Board, memory: Memory) -> int:
@@ -124,18 +119,13 @@ def hold_in_counts(board: Board, memory: Memory) -> int:
 
     All of a frame for a constant address.
     """
-    line = board.raster.x.total
     holds = [
         hold_in_counts(board, source) // source.packing.pixels
         for source in map(board.memory, board.sources[memory.name])
     ]
-    x = board.lowest_bit(memory, Signal.X)
-    if x is not None:
-        holds.append(1 << x)
-    y = board.lowest_bit(memory, Signal.Y)
-    if y is not None:
-        holds.append(line << y)
-    return min(holds, default=line * board.raster.y.total)
+    steps = {Signal.X: 1, Signal.Y: board.raster.x.total}
+    holds += [steps[line.signal] << line.index for line in board.address_lines(memory) if line.signal in steps]
+    return min(holds, default=board.raster.x.total * board.raster.y.total)
 
 
 def longest_access(board: Board, memory: Memory) -> float | None:
@@ -150,13 +140,14 @@ def longest_access(board: Board, memory: Memory) -> float | None:
     return found[memory.name].hold - ready - (REGISTER_SETUP if memory.output == "register" else 0.0)
 
 
-def latency_in_counts(board: Board, memory: Memory) -> int:
-    """Return by how many counts registers delay what a memory puts out: one hold for each register on the slowest path.
+def is_clocked(board: Board, memory: Memory) -> bool:
+    """Whether a memory has a register that shifts the picture: one that no x bit moves holds still along a line."""
+    return memory.output == "register" and hold_in_counts(board, memory) < board.raster.x.total
 
-    A register whose hold spans whole lines moves nothing along the line.
-    """
-    hold = hold_in_counts(board, memory)
-    own = hold if memory.output == "register" and hold < board.raster.x.total else 0
+
+def latency_in_counts(board: Board, memory: Memory) -> int:
+    """Return by how many counts registers delay what a memory puts out: one hold for each on the slowest path."""
+    own = hold_in_counts(board, memory) if is_clocked(board, memory) else 0
     return own + max((latency_in_counts(board, board.memory(name)) for name in board.sources[memory.name]), default=0)
 
 

@@ -5,7 +5,7 @@ off: the word that it takes is the one for the counts at which it shows it.
 """
 
 from collections.abc import Iterator
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 
 import numpy as np
@@ -15,27 +15,9 @@ from ladderlight.board.model.lines import Signal, expand, timing_line
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.scan import addresses
 from ladderlight.board.scanning.timing import hold_in_counts
+from ladderlight.errors import Problem
 from ladderlight.units.arrays import Flags, Ints, Words, dtype_of
-
-Counts = tuple[int, int]
-"""What the x and the y counter read."""
-
-
-@dataclass(frozen=True, kw_only=True)
-class TimingConflict:
-    """Two counts at which a pin needs opposite levels although the memory puts out the same word.
-
-    ``low`` and ``high`` are the counters' readings where the pin must be low and high, ``missing`` the counter bits
-    that keep all such counts apart, empty where no bits do.
-    """
-
-    memory: str
-    pin: int
-    line: str
-    address: int
-    low: Counts
-    high: Counts
-    missing: tuple[str, ...]
+from ladderlight.units.words import joined
 
 
 def timing_pins(memory: Memory) -> dict[int, str]:
@@ -43,12 +25,12 @@ def timing_pins(memory: Memory) -> dict[int, str]:
     return {pin: name for pin, name in enumerate(memory.data) if timing_line(name)}
 
 
-def timing_conflicts(board: Board) -> Iterator[TimingConflict]:
-    """Yield a conflict for each pin whose line the memory's address cannot carry.
+def timing_conflicts(board: Board) -> Iterator[Problem]:
+    """Yield a problem for each pin whose line the memory's address cannot carry: at two counts it shows the same word.
 
     The memories must be addressed by counters, banks and constants alone, and have one pixel in a word.
     """
-    for memory in board.memories:
+    for index, memory in enumerate(board.memories):
         pins = timing_pins(memory)
         if not pins:
             continue
@@ -60,14 +42,12 @@ def timing_conflicts(board: Board) -> Iterator[TimingConflict]:
             if both is None:
                 continue
             low, high = (int(np.argmax((read == both) & (level == wanted))) for wanted in (False, True))
-            yield TimingConflict(
-                memory=memory.name,
-                pin=pin,
-                line=name,
-                address=both,
-                low=frame.counts(low),
-                high=frame.counts(high),
-                missing=_missing(board, memory, name),
+            bits = joined(_missing(board, memory, name))
+            yield Problem(
+                where=("memory", index, "data", pin),
+                what=f"timing line {name!r} must be low at {frame.place(low)} and high at {frame.place(high)}, but "
+                f"memory {memory.name!r} shows the word at address {both:04X}h at both",
+                action=f"add {bits} to its address" if bits else "check the gates and constants in its address",
             )
 
 
@@ -118,8 +98,8 @@ def _conflicting(read: Ints, level: Flags, words: int) -> int | None:
     return int(read[np.argmax(both)]) if both.any() else None
 
 
-def _missing(board: Board, memory: Memory, name: str) -> tuple[str, ...]:
-    """Return the fewest counter bits, found one by one, with which a memory could carry a line."""
+def _missing(board: Board, memory: Memory, name: str) -> list[str]:
+    """Return the fewest counter bits, found one by one, with which a memory could carry a line; none where none do."""
     wired = {(line.signal, line.index) for line in board.address_lines(memory)}
     bits = [
         f"{signal.value}{bit}"
@@ -134,7 +114,7 @@ def _missing(board: Board, memory: Memory, name: str) -> tuple[str, ...]:
         fewer = [other for other in bits if other != bit]
         if _carries(board, memory, name, fewer):
             bits = fewer
-    return tuple(bits)
+    return bits
 
 
 def _carries(board: Board, memory: Memory, name: str, bits: list[str]) -> bool:
@@ -156,9 +136,9 @@ class _Frame:
         self.column, self.line = column, line
         self.x, self.y = board.readings(column, line)
 
-    def counts(self, moment: int) -> Counts:
-        """Return what the counters read at a moment."""
-        return int(self.x[moment]), int(self.y[moment])
+    def place(self, moment: int) -> str:
+        """Return what the counters read at a moment, in words."""
+        return f"count {self.x[moment]} of line {self.y[moment]}"
 
     def read(self, memory: Memory) -> Ints:
         """Return the address whose word a memory's output, or its register, shows at each moment, in bank 0."""

@@ -27,6 +27,12 @@ TrayOption = Annotated[
 TraysOption = Annotated[
     list[int] | None, typer.Option("--tray", min=1, metavar="NUMBER", help="A tray; may be repeated. All by default.")
 ]
+BigEndianOption = Annotated[
+    bool | None,
+    typer.Option(
+        "--big-endian/--little-endian", help="Byte order of wide words; by default that of the device files of a build."
+    ),
+]
 RevisionOption = Annotated[
     str | None, typer.Option("--revision", metavar="NAME", help="A revision of the recipe; all of them by default.")
 ]

@@ -6,7 +6,6 @@ import json
 import os
 import sys
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TextIO
 
@@ -62,7 +61,10 @@ class LineConsole:
             elif isinstance(each, str | Sequence):
                 self._write_text([(each, style)] if isinstance(each, str) else each, whole, hanging)
             else:
-                self._write_table(each)
+                from rich.console import Console
+
+                plain = Console(file=self._stream, width=self.columns or _WIDE, no_color=not self._styled)
+                plain.print(each, soft_wrap=True)
 
     def _write_text(self, parts: Parts, whole: Sequence[str], hanging: int | None) -> None:
         shown = [(printable(text), style) for text, style in parts]
@@ -73,11 +75,6 @@ class LineConsole:
                 line += _dressed(text[max(begin - at, 0) : max(end - at, 0)], style)
                 at += len(text)
             self._write(line)
-
-    def _write_table(self, table: Table) -> None:
-        from rich.console import Console
-
-        Console(file=self._stream, width=self.columns or _WIDE, no_color=not self._styled).print(table, soft_wrap=True)
 
     def _write(self, line: str) -> None:
         if "\033" not in line:
@@ -130,11 +127,6 @@ def print_revisions(documents: Mapping[str | None, Mapping[str, Any]]) -> None:
         print_document(next(iter(documents.values())))
         return
     print_document({"ok": all(document["ok"] for document in documents.values()), "revisions": documents})
-
-
-def print_faults(faults: Iterable[Fault]) -> None:
-    """Print faults as one JSON document of findings to stdout."""
-    print_document({"ok": False, "findings": [{"level": "error", **asdict(fault)} for fault in faults]})
 
 
 def print_findings(console: LineConsole, found: Iterable[Finding], *, quiet: bool = False) -> None:

@@ -43,7 +43,7 @@ from ladderlight.board.ladders.tolerance import gun_limits
 from ladderlight.board.model.lines import Expression
 from ladderlight.board.model.raster import Counter
 from ladderlight.board.scanning.levels import parity_of
-from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts, picture_delay
+from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts, is_clocked, picture_delay
 from ladderlight.colour.viewing import Viewing
 from ladderlight.devices.documents import DeviceDocument, ManifestDocument, PictureDocument
 from ladderlight.flow.pictures import SourceView, TileSet
@@ -201,7 +201,6 @@ def _counter(counter: Counter, shift: int) -> dict[str, int]:
 
 
 def _memory(board: Board, memory: Memory, devices: Mapping[str, DeviceDocument]) -> dict[str, object]:
-    hold = hold_in_counts(board, memory)
     packing = memory.packing
     return {
         "name": memory.name,
@@ -210,8 +209,8 @@ def _memory(board: Board, memory: Memory, devices: Mapping[str, DeviceDocument])
         "width": memory.part.width,
         "output": memory.output,
         "access": memory.access,
-        "hold": hold,
-        "clocked": memory.output == "register" and hold < board.raster.x.total,
+        "hold": hold_in_counts(board, memory),
+        "clocked": is_clocked(board, memory),
         "shifts": [memory.shift_of(slot) for slot in range(packing.pixels)],
         "pixelWidth": memory.pixel_width,
         "select": board.first_select_bit(memory) if packing.pixels > 1 else 0,

@@ -7,7 +7,7 @@ from markupsafe import Markup
 from ladderlight.board import Board
 from ladderlight.board.ladders.analysis import analyse
 from ladderlight.proof.plots.ladders import alike, ladder_plot
-from ladderlight.proof.plots.raster import frame_plot, scan_line_plot
+from ladderlight.proof.plots.raster import sync_plot
 from ladderlight.proof.plots.timings import timing_plot
 from ladderlight.units.words import joined
 
@@ -26,6 +26,6 @@ def plots_of(board: Board) -> dict[str, Any]:
         }
         for channels in alike(analyse(board.ladder).channels)
     ]
-    plots = {"timing": timing_plot(board), "line": scan_line_plot(board), "frame": frame_plot(board)}
+    plots = {"timing": timing_plot(board), "line": sync_plot(board, "x"), "frame": sync_plot(board, "y")}
     tolerance = f"{board.ladder.tolerance * 100:g} %" if board.ladder.tolerance else ""
     return {name: Markup(plot) for name, plot in plots.items()} | {"ladders": ladders, "tolerance": tolerance}  # noqa: S704

@@ -1,10 +1,9 @@
 """One scan line and one frame to scale: visible part, porches and sync."""
 
 from collections.abc import Iterator
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 from ladderlight.board.model.board import Board
-from ladderlight.board.model.raster import Counter
 from ladderlight.proof.plots import drawing as svg
 
 _TOP, _DEPTH = 44.0, 34.0
@@ -12,7 +11,7 @@ _SYNC_HIGH, _SYNC_LOW = 102.0, 116.0
 _AXIS, _ROWS = 126.0, 180.0
 _ROW = 16.0
 _COLUMNS = (112.0, 256.0)
-_UNITS = {"µs": 1e-6, "ms": 1e-3}
+_AXES = {"x": ("scan line", "count", "µs", 1e-6), "y": ("frame", "line", "ms", 1e-3)}
 
 
 class _Part(NamedTuple):
@@ -22,25 +21,16 @@ class _Part(NamedTuple):
     fill: str
 
 
-def scan_line_plot(board: Board) -> str:
-    """Plot one line as the board counts it, from the first visible pixel to the next: picture above, sync below."""
-    raster = board.raster
-    rate = f"{float(raster.line_rate) / 1e3:.3f} kHz"
-    positive = raster.mode.horizontal.positive
-    return _plot("scan line", "x", board.x_counter, "count", float(1 / raster.clock), rate, "µs", positive=positive)
-
-
-def frame_plot(board: Board) -> str:
-    """Plot one frame in lines, from the first visible one to the next."""
-    raster = board.raster
-    rate = f"{float(raster.frame_rate):.3f} Hz"
-    positive = raster.mode.vertical.positive
-    return _plot("frame", "y", board.y_counter, "line", float(1 / raster.line_rate), rate, "ms", positive=positive)
-
-
-def _plot(
-    name: str, axis: str, counter: Counter, noun: str, seconds: float, rate: str, unit: str, *, positive: bool
-) -> str:
+def sync_plot(board: Board, axis: Literal["x", "y"]) -> str:
+    """Plot a line in counts (x) or a frame in lines (y), from the first visible one on: picture above, sync below."""
+    raster, mode = board.raster, board.raster.mode
+    name, noun, unit, size = _AXES[axis]
+    if axis == "x":
+        counter, seconds, positive = board.x_counter, float(1 / raster.clock), mode.horizontal.positive
+        rate = f"{float(raster.line_rate) / 1e3:.3f} kHz"
+    else:
+        counter, seconds, positive = board.y_counter, float(1 / raster.line_rate), mode.vertical.positive
+        rate = f"{float(raster.frame_rate):.3f} Hz"
     counts = counter.counts
     parts = [
         _Part("visible", 0, counts.visible, svg.ACCENT),
@@ -50,7 +40,7 @@ def _plot(
     ]
 
     def time(number: int) -> str:
-        return f"{number * seconds / _UNITS[unit]:.3f} {unit}"
+        return f"{number * seconds / size:.3f} {unit}"
 
     polarity = "positive" if positive else "negative"
     verdict = f"{counts.total:,} {noun}s, {time(counts.total)}, {rate}; sync {polarity}"
@@ -59,7 +49,7 @@ def _plot(
     drawn = [
         *svg.heading(f"One {name}", verdict),
         *_bar(parts, positive=positive),
-        *svg.scale(_AXIS, span, svg.round_step(span, 8), _UNITS[unit], f"time since the first visible {noun}, {unit}"),
+        *svg.scale(_AXIS, span, svg.round_step(span, 8), size, f"time since the first visible {noun}, {unit}"),
         svg.text(_COLUMNS[0], _ROWS, f"{axis} counter", fill=svg.MUTED),
         svg.text(_COLUMNS[1], _ROWS, f"{noun}s", anchor="end", fill=svg.MUTED),
         svg.text(svg.WIDTH, _ROWS, "time", anchor="end", fill=svg.MUTED),

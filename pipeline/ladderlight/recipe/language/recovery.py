@@ -177,28 +177,21 @@ def may_follow(problem: Problem, repair: Repair, board: Board) -> bool:
     return False
 
 
-@dataclass(kw_only=True)
-class Meaning:
-    """The data of a recipe as they are meant. ``moves`` leads from a meant path to the one that is written."""
+def meaning_of(raw: Mapping[str, Any], *, board_inside: bool) -> tuple[dict[str, Any], dict[Where, Where]]:
+    """Return a recipe's data as they are meant, and what leads from a meant path to the one that is written.
 
-    raw: dict[str, Any] = field(default_factory=dict)
-    moves: dict[Where, Where] = field(default_factory=dict)
-
-
-def meaning_of(raw: Mapping[str, Any], *, board_inside: bool) -> Meaning:
-    """Return the meaning of a recipe's data. ``board_inside``: whether the board stands in the recipe itself."""
-    meaning = Meaning()
-    meaning.raw = _meant_table(raw, RecipeTable, (), (), meaning.moves)
-    board = meaning.raw.get("board")
+    ``board_inside``: whether the board stands in the recipe itself.
+    """
+    moves: dict[Where, Where] = {}
+    meant: dict[str, Any] = _meant_table(raw, RecipeTable, (), (), moves)
+    board = meant.get("board")
     if board_inside and isinstance(board, dict):
-        for key in [
-            key for key in meaning.raw if key not in RecipeTable.model_fields and key in BoardTable.model_fields
-        ]:
-            if key not in board and isinstance(meaning.raw[key], dict | list):
+        for key in [key for key in meant if key not in RecipeTable.model_fields and key in BoardTable.model_fields]:
+            if key not in board and isinstance(meant[key], dict | list):
                 place = ("board", key)
-                meaning.moves[place] = (key,)
-                board[key] = _meant(meaning.raw.pop(key), inside(BoardTable, key), place, (key,), meaning.moves)
-    return meaning
+                moves[place] = (key,)
+                board[key] = _meant(meant.pop(key), inside(BoardTable, key), place, (key,), moves)
+    return meant, moves
 
 
 def _meant(value: object, annotation: object, meant: Where, written: Where, moves: dict[Where, Where]) -> object:

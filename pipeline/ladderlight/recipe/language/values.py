@@ -1,12 +1,11 @@
 """The kinds of value that a recipe is made of, as pydantic annotations."""
 
 import re
-from collections.abc import Callable, Collection, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable, Collection
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cache
-from typing import Annotated, Any
+from typing import Annotated, Any, TypeVar
 
 from pydantic import AfterValidator, BaseModel, Field, PlainValidator, TypeAdapter, WithJsonSchema
 from pydantic_core import CoreSchema
@@ -20,6 +19,7 @@ from ladderlight.stages.annotations import Described
 from ladderlight.stages.validation import as_json
 from ladderlight.units.parsing import DATE, MisfitError, exact_quantity, named, unit_of
 
+_T = TypeVar("_T")
 LARGEST_MEMORY = 1 << 26
 """Words; far beyond any parallel memory, and still small enough to be held at once."""
 
@@ -170,25 +170,21 @@ _NAME = re.compile(r"[A-Za-z_][A-Za-z0-9_]*")
 
 
 def _address_entry(text: str) -> str:
-    with _syntax_of(text):
-        expand(text)
+    _read(expand, text)
     return text
 
 
 def _data_entry(text: str) -> str:
-    with _syntax_of(text):
-        names = expand_names(text)
-    for name in filter(_is_reserved, names):
+    for name in filter(_is_reserved, _read(expand_names, text)):
         shown = f"is {text!r}, and {name!r}" if text != name else f"is {text!r}, which"
         raise MisfitError(f"{shown} is {_is_reserved(name)}", "give what the pin drives another name, such as r0")
     return text
 
 
-@contextmanager
-def _syntax_of(text: str) -> Iterator[None]:
-    """Turn the message of the board's arithmetic into ours: it names the text and, after a semicolon, what to do."""
+def _read(expanding: Callable[[str], list[_T]], text: str) -> list[_T]:
+    """Expand an entry. A message of the board's arithmetic names the text and, after a semicolon, what to do."""
     try:
-        yield
+        return expanding(text)
     except LineSyntaxError as error:
         what, _, action = str(error).removeprefix(repr(text)).strip().partition("; ")
         raise MisfitError(f"is {text!r}, which {what}", action) from None

@@ -121,11 +121,11 @@ def test_photographs_are_turned_as_exif_says_and_others_refused(tmp_path) -> Non
     exif = Image.Exif()
     exif[0x0112] = 6
     Image.fromarray(pixels).save(tmp_path / "turned.png", exif=exif)
-    read = read_photograph(tmp_path / "turned.png")
-    assert read.pixels.shape == (60, 40, 3)
-    assert read.scale == 1
-    assert read.pixels[:10].max() == 0
-    assert read.pixels[50:].min() == 1  # the file's right is the scene's bottom
+    read, scale = read_photograph(tmp_path / "turned.png")
+    assert read.shape == (60, 40, 3)
+    assert scale == 1
+    assert read[:10].max() == 0
+    assert read[50:].min() == 1  # the file's right is the scene's bottom
     (tmp_path / "note.jpg").write_text("no photograph")
     with pytest.raises(PictureError, match=r"note\.jpg: is not a JPEG or PNG photograph; save it as one"):
         read_photograph(tmp_path / "note.jpg")

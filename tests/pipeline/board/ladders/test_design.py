@@ -122,7 +122,7 @@ def test_values_are_the_nearest_floats_to_what_is_printed_on_them() -> None:
 
 def test_stock_of_singles() -> None:
     stock = stock_of("E12")
-    assert len(stock) == 61
+    assert len(stock.ohms) == 61
     assert stock.assembly(1) == Assembly(parts=(12.0,))
     assert str(stock.assembly(1)) == "12"
 
@@ -159,7 +159,7 @@ def test_a_single_resistor_is_preferred_to_a_pair() -> None:
 @pytest.mark.parametrize("pairs", [False, True])
 def test_assemblies_add_up(pairs: bool) -> None:
     stock = stock_of("E6", pairs=pairs)
-    for index in range(len(stock)):
+    for index in range(len(stock.ohms)):
         assembly = stock.assembly(index)
         together = {
             "single": assembly.parts[0],

@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ladderlight.board import linear_from_srgb, srgb_from_linear
-from ladderlight.board.model.palette import linear_from_tube, palette_of
+from ladderlight.board import Ladder, linear_from_srgb, srgb_from_linear
+from ladderlight.board.model.palette import light_of, palette_of
 
 RGB = {
     "red": {"r0": 1330.0, "r1": 715.0},
@@ -58,7 +58,8 @@ def test_tube_shows_other_light_for_the_same_volts(ladder) -> None:
 
 
 def test_tube_without_black_is_a_power() -> None:
-    assert linear_from_tube(np.array([0.0, 0.5, 1.0])) == pytest.approx([0, 0.5**2.4, 1], rel=1e-15)
+    tube = Ladder(supply=5.0, channels=(), response="tube")
+    assert light_of(np.array([0.0, 0.5, 1.0]), tube) == pytest.approx([0, 0.5**2.4, 1], rel=1e-15)
 
 
 def test_lattice_of_independent_channels(ladder) -> None:

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ladderlight.board import Board, Counters, Placement
-from ladderlight.board.scanning.blanking import Moment, darkness_of, fill_blanking, first_shown
+from ladderlight.board.scanning.blanking import darkness_of, fill_blanking, first_shown
 from ladderlight.board.scanning.scan import scan
 
 DATA = ["b0-b1", "g0-g1", "r0-r1"]
@@ -47,8 +47,8 @@ def test_words_that_picture_and_blanking_share_are_found(board: Board) -> None:
     assert shared.memory == "picture"
     assert shared.words == 4 * 160
     assert shared.address == 0
-    assert shared.visible == Moment(column=0, line=0)
-    assert shared.blanking == Moment(column=0, line=512)
+    assert shared.visible == (0, 0)
+    assert shared.blanking == (0, 512)
     assert not darkness_of(board).fillable
 
 
@@ -65,8 +65,8 @@ def test_a_picture_that_registers_delay_shows_at_an_edge_of_blanking(
     assert [shared.words for shared in darkness.shared] == [words] * bool(words)
     for shared in darkness.shared:
         line = 1 if delay == 6 else 0  # before the first line it is found last
-        assert shared.blanking == Moment(column=column, line=line)
-        assert shared.visible.column == column // 4 * 4
+        assert shared.blanking == (column, line)
+        assert shared.visible[0] == column // 4 * 4
 
 
 @pytest.mark.parametrize(
@@ -87,8 +87,8 @@ def test_what_stands_at_the_left_edge_of_a_delayed_picture(make_board, memory, a
 def test_a_missing_bit_shows_the_picture_beside_itself(make_board, memory) -> None:
     board = make_board(memory(address=["x2-x8", "y2-y9"], data=DATA))
     (shared,) = darkness_of(board).shared
-    assert shared.blanking == Moment(column=640, line=0)
-    assert shared.visible == Moment(column=128, line=0)
+    assert shared.blanking == (640, 0)
+    assert shared.visible == (128, 0)
 
 
 def test_contents_are_filled_with_black_where_only_blanking_reads(make_board, memory) -> None:

@@ -4,8 +4,10 @@ import numpy as np
 import pytest
 
 from ladderlight.board import Counters, Packing
-from ladderlight.board.scanning.playback import count_codes, play, undefined_times
+from ladderlight.board.scanning.playback import count_codes, play
 from ladderlight.board.scanning.scan import scan
+
+from ....moments import disturbed, undefined_times
 
 DATA = ["b0-b1", "g0-g1", "r0-r1"]
 
@@ -171,18 +173,17 @@ def test_only_words_that_differ_disturb_the_picture(make_board, memory) -> None:
     )
     words = np.zeros(131_072, dtype=np.uint32)
     words[5] = 63  # the sixth pixel of the first row is white: monitor pixels 40 to 47
-    shown = play(board, {"picture": words})
-    assert shown.undefined[0, :6].all()
-    assert np.flatnonzero(shown.disturbed[0]).tolist() == [*range(40, 46), *range(48, 54)]
-    assert not shown.disturbed[8:].any()
+    assert play(board, {"picture": words}).undefined[0, :6].all()
+    marked = disturbed(board, {"picture": words})
+    assert np.flatnonzero(marked[0]).tolist() == [*range(40, 46), *range(48, 54)]
+    assert not marked[8:].any()
 
 
 def test_a_late_register_disturbs_for_the_whole_hold(make_board, memory) -> None:
     board = make_board(memory(address=["x2-x9", "y2-y8"], data=DATA, access=200e-9, output="register"))
     words = np.zeros(131_072, dtype=np.uint32)
     words[5] = 63
-    shown = play(board, {"picture": words})
-    assert np.flatnonzero(shown.disturbed[0]).tolist() == list(range(24, 32))
+    assert np.flatnonzero(disturbed(board, {"picture": words})[0]).tolist() == list(range(24, 32))
 
 
 def test_undefined_times_of_a_direct_output(make_board, memory) -> None:

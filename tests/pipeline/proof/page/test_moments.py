@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from ladderlight.board import Counters
-from ladderlight.board.scanning.playback import play
 from ladderlight.proof.page.data import board_data
 from ladderlight.proof.page.document import joined_scripts
+
+from ....moments import disturbed
 
 DATA = ["b0-b1", "g0-g1", "r0-r1"]
 MOMENTS = """([board, texts]) => {
@@ -78,6 +79,6 @@ def test_they_are_those_of_the_board_at_work(boards, moments, name):
     data = board_data(board, {device.name: {"pieces": []} for device in board.devices})
     texts = {name: base64.b64encode(values.tobytes()).decode() for name, values in words.items()}
     found = np.frombuffer(base64.b64decode(moments.evaluate(MOMENTS, [data, texts])), dtype=np.uint8)
-    expected = play(board, words, 1).disturbed
+    expected = disturbed(board, words, 1)
     assert np.array_equal(found.reshape(expected.shape), expected)
     assert expected.any() == (name not in ("register", "unknown"))

@@ -18,7 +18,7 @@ from ladderlight import TileSet
 from ladderlight.bench.pins import data_line
 from ladderlight.board import Board, Counters, Memory
 from ladderlight.board.ladders.tolerance import gun_limits
-from ladderlight.board.scanning.playback import count_codes, undefined_times
+from ladderlight.board.scanning.playback import count_codes
 from ladderlight.board.scanning.scan import scan
 from ladderlight.board.scanning.timing import picture_delay
 from ladderlight.devices.files import span_places
@@ -30,6 +30,8 @@ from ladderlight.workspace.description import describe
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex
 from ladderlight_stages.emissions.verilog_mem import verilog_mem
+
+from ....moments import undefined_times
 
 if TYPE_CHECKING:
     from playwright.sync_api import Browser

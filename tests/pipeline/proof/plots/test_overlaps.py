@@ -13,7 +13,7 @@ from ladderlight.board import Board, Counters
 from ladderlight.board.ladders.analysis import analyse
 from ladderlight.proof.plots.ladders import alike, ladder_plot
 from ladderlight.proof.plots.palettes import palette_plot
-from ladderlight.proof.plots.raster import frame_plot, scan_line_plot
+from ladderlight.proof.plots.raster import sync_plot
 from ladderlight.proof.plots.timings import timing_plot
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ FAULTS = """() => {
 def plots_of(board: Board) -> list[str]:
     uses = {0: np.arange(len(board.palette), dtype=np.int64) % 3}
     ladders = [ladder_plot(group, peak=board.ladder.peak) for group in alike(analyse(board.ladder).channels)]
-    shown = [timing_plot(board), scan_line_plot(board), frame_plot(board), palette_plot(board.palette, uses)]
+    shown = [timing_plot(board), sync_plot(board, "x"), sync_plot(board, "y"), palette_plot(board.palette, uses)]
     return [*shown, *ladders]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from ladderlight.board import Board, Counters
-from ladderlight.proof.plots.raster import frame_plot, scan_line_plot
+from ladderlight.proof.plots.raster import sync_plot
 
 
 def parts_of(root, every) -> list:
@@ -22,7 +22,7 @@ def rows_of(written: list[str]) -> list[str]:
 
 def test_parts_of_a_line_are_to_scale(make_board, read, every) -> None:
     """640, 16, 96 and 48 of 800 counts: VESA DMT, 640x480 at 60 Hz."""
-    parts = parts_of(read(scan_line_plot(make_board())), every)
+    parts = parts_of(read(sync_plot(make_board(), "x")), every)
     widths = [float(part.get("width")) for part in parts]
     assert [width / sum(widths) for width in widths] == pytest.approx([0.8, 0.02, 0.12, 0.06], abs=1e-4)
     edges = [float(part.get("x")) for part in parts]
@@ -31,7 +31,7 @@ def test_parts_of_a_line_are_to_scale(make_board, read, every) -> None:
 
 def test_parts_of_a_frame_are_to_scale(make_board, read, every) -> None:
     """480, 10, 2 and 33 of 525 lines: VESA DMT, 640x480 at 60 Hz."""
-    parts = parts_of(read(frame_plot(make_board())), every)
+    parts = parts_of(read(sync_plot(make_board(), "y")), every)
     widths = [float(part.get("width")) for part in parts]
     shares = [lines / 525 for lines in (480, 10, 2, 33)]
     assert [width / sum(widths) for width in widths] == pytest.approx(shares, abs=1e-4)
@@ -40,7 +40,7 @@ def test_parts_of_a_frame_are_to_scale(make_board, read, every) -> None:
 def test_words_give_counts_and_times(make_board, read, words) -> None:
     """1024x768 at 60 Hz by VESA DMT, a quarter of its dot clock: 336 of its 1,344 pixels, 806 lines."""
     board = make_board(mode="1024x768@60", clock="16250000", check=False)
-    written = words(read(scan_line_plot(board)))
+    written = words(read(sync_plot(board, "x")))
     assert written[:2] == ["One scan line", "336 counts, 20.677 µs, 48.363 kHz; sync negative"]
     assert "time since the first visible count, µs" in written
     assert rows_of(written) == [
@@ -50,7 +50,7 @@ def test_words_give_counts_and_times(make_board, read, words) -> None:
         "sync | 262 to 295 | 34 | 2.092 µs",
         "back porch | 296 to 335 | 40 | 2.462 µs",
     ]
-    written = words(read(frame_plot(board)))
+    written = words(read(sync_plot(board, "y")))
     assert written[:2] == ["One frame", "806 lines, 16.666 ms, 60.004 Hz; sync negative"]
     assert rows_of(written)[2] == "front porch | 768 to 770 | 3 | 0.062 ms"
 
@@ -62,12 +62,12 @@ def test_counts_are_what_the_counters_read(make_board, read, words) -> None:
     """
     counters = Counters(x_start=144, x_reset=0, blanking_delay=2, y_start=35, y_reset=0)
     board = make_board(counters=counters, check=False)
-    assert rows_of(words(read(scan_line_plot(board))))[2:] == [
+    assert rows_of(words(read(sync_plot(board, "x"))))[2:] == [
         "front porch | 786 to 1 | 16 | 0.636 µs",
         "sync | 2 to 97 | 96 | 3.813 µs",
         "back porch | 98 to 145 | 48 | 1.907 µs",
     ]
-    assert rows_of(words(read(frame_plot(board))))[1:] == [
+    assert rows_of(words(read(sync_plot(board, "y"))))[1:] == [
         "visible | 35 to 514 | 480 | 15.253 ms",
         "front porch | 515 to 524 | 10 | 0.318 ms",
         "sync | 0 to 1 | 2 | 0.064 ms",
@@ -80,7 +80,7 @@ def test_counts_are_what_the_counters_read(make_board, read, words) -> None:
 )
 def test_sync_has_its_polarity(make_board, read, every, mode: str, clock: str, down: bool) -> None:
     board: Board = make_board(mode=mode, clock=clock, check=False)
-    for plot in (scan_line_plot(board), frame_plot(board)):
+    for plot in (sync_plot(board, "x"), sync_plot(board, "y")):
         (trace,) = every(read(plot), "polyline")
         y = [float(point.split(",")[1]) for point in trace.get("points").split()]
         assert y[0] == y[1] == y[4] == y[5]
