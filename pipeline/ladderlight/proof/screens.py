@@ -1,10 +1,13 @@
 """Screens as PNG files."""
 
+import io
 import struct
 import zlib
 from base64 import b64encode
 from collections.abc import Iterable
+from dataclasses import dataclass
 from pathlib import Path
+from typing import Any, Self
 
 import numpy as np
 from markupsafe import Markup
@@ -40,6 +43,47 @@ def screen_png(board: Board, codes: NDArray[np.uint16]) -> bytes:
     if len(board.palette) > MOST_INDEXED or not dots:
         return to_png(colours_of(board, codes))
     return _indexed_png(codes.astype(np.uint8).repeat(dots, axis=1), board.palette.srgb8.tobytes())
+
+
+@dataclass(frozen=True, kw_only=True, eq=False)
+class Shown:
+    """A screen as its file has it: a number for each pixel, (height, width), and the colour of each as RGBA in uint32.
+
+    As such, colours are compared ten times as fast as in parts. Without a ``palette`` the numbers are the colours.
+    """
+
+    numbers: NDArray[Any]
+    palette: NDArray[np.uint32] | None = None
+
+    @classmethod
+    def of(cls, png: bytes | None) -> Self | None:
+        """Read a file; None of one that is missing or damaged."""
+        try:
+            with Image.open(io.BytesIO(png or b"")) as image:
+                if image.mode == "P":
+                    palette = np.frombuffer(bytes(image.getpalette("RGBA") or ()), np.uint32)
+                    return cls(numbers=np.asarray(image), palette=palette)
+                return cls(numbers=np.asarray(image.convert("RGBA")).view(np.uint32)[..., 0])
+        except (OSError, ValueError, SyntaxError):
+            return None
+
+    @property
+    def colours(self) -> NDArray[Any]:
+        """The colour of each pixel."""
+        return self.numbers if self.palette is None else self.palette.take(self.numbers, mode="clip")
+
+    @property
+    def small(self) -> bytes:
+        """The file of the screen with each repeated pixel once, as far as all are repeated alike."""
+        numbers = self.numbers
+        for axis in (0, 1):
+            rows = numbers if axis == 0 else np.ascontiguousarray(numbers.T)
+            changes = np.flatnonzero((rows[1:] != rows[:-1]).any(axis=1)) + 1
+            step = int(np.gcd.reduce(np.concatenate([changes, [len(rows)]])))
+            numbers = numbers[::step] if axis == 0 else numbers[:, ::step]
+        if self.palette is not None:
+            return _indexed_png(numbers, self.palette.view(np.uint8).reshape(-1, 4)[:, :3].tobytes())
+        return to_png(np.ascontiguousarray(numbers).view(np.uint8).reshape(*numbers.shape, 4)[..., :3])
 
 
 def small_png(screen: Path, board: Board) -> bytes:
