@@ -13,6 +13,7 @@ from ladderlight.proof.plots import plots_of
 from ladderlight.proof.plots.palettes import palette_plot
 from ladderlight.proof.screens import data_url
 from ladderlight.proof.templating import fill
+from ladderlight.storage.stopping import side_by_side
 
 SCREEN_BYTES = 500_000
 """Of the screens on the page of all trays."""
@@ -27,14 +28,14 @@ def trays_page(project: str, board: Board, sections: Sequence[str]) -> str:
 def tray_section(board: Board, manifest: ManifestDocument, small: Callable[[str], bytes], left: int) -> tuple[str, int]:
     """Return what the page of all trays has of a tray: chips to burn, and the screens in small.
 
-    ``small`` gives a screen's file in the output folder in small, see :func:`ladderlight.proof.screens.small_png`. As
+    ``small`` gives a screen's file in the output folder in small, see :class:`ladderlight.proof.screens.Shown`. As
     many as the page can bear are in it, the others by name: ``left`` is how many bytes that is before this tray, up to
     ``SCREEN_BYTES``, and the second that is returned how many after it.
     """
     screens, pictures = _screens(manifest["pictures"]), dict[str, Markup]()
-    for file in (screen["file"] for screen in screens):
+    files = [screen["file"] for screen in screens if left > 0]
+    for file, png in zip(files, side_by_side(small, files), strict=True):
         if left > 0:
-            png = small(file)
             pictures[file] = data_url(png)
             left = max(0, left - len(png))
     devices = manifest["devices"]

@@ -6,7 +6,6 @@ import zlib
 from base64 import b64encode
 from collections.abc import Iterable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any, Self
 
 import numpy as np
@@ -86,13 +85,6 @@ class Shown:
         return to_png(np.ascontiguousarray(numbers).view(np.uint8).reshape(*numbers.shape, 4)[..., :3])
 
 
-def small_png(screen: Path, board: Board) -> bytes:
-    """Return the picture file of a screen with a pixel for each of the board's, its colours as they are."""
-    with Image.open(screen) as picture:
-        size = board.geometry.width, board.geometry.height
-        return saved(picture.resize(size, Image.Resampling.NEAREST))
-
-
 def to_png(pixels: NDArray[np.uint8]) -> bytes:
     """Write pixels, uint8 (height, width, 3), as a PNG; with up to 256 colours as an indexed one, which is smaller."""
     packed = pixels.astype(np.uint32) @ np.array([1 << 16, 1 << 8, 1], dtype=np.uint32)
@@ -114,7 +106,11 @@ def _indexed_png(values: NDArray[np.uint8], palette: bytes) -> bytes:
     alike = np.flatnonzero((values[1:] == values[:-1]).all(axis=1)) + 1
     lines[alike, 0], lines[alike, 1:] = _UP, 0
     header = struct.pack(">2I5B", width, height, 8, _INDEXED, 0, 0, 0)
-    chunks = {b"IHDR": header, b"PLTE": palette, b"IDAT": zlib.compress(lines.data, COMPRESSION), b"IEND": b""}
+    # Of an enlarged picture runs are enough: a fifth less time, and fewer bytes.
+    runs = zlib.Z_RLE if 2 * alike.size >= height else zlib.Z_DEFAULT_STRATEGY
+    packer = zlib.compressobj(COMPRESSION, strategy=runs)
+    packed = packer.compress(lines.data) + packer.flush()
+    chunks = {b"IHDR": header, b"PLTE": palette, b"IDAT": packed, b"IEND": b""}
     written = [
         struct.pack(f">I4s{len(data)}sI", len(data), name, data, zlib.crc32(name + data))
         for name, data in chunks.items()

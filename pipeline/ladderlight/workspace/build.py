@@ -24,7 +24,7 @@ from ladderlight.proof.merge_metrics import merged_metrics
 from ladderlight.proof.page.document import Links, links_of
 from ladderlight.proof.pages import SCREEN_BYTES, tray_section, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
-from ladderlight.proof.screens import screen_names, shown_banks, small_png
+from ladderlight.proof.screens import Shown, screen_names, shown_banks
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output
 from ladderlight.storage.record import digest_of as file_digest
@@ -232,7 +232,9 @@ class _Going:
     def _small(self, screen: str) -> bytes:
         """Return a screen's file in small; the trays that are as they were have theirs in the output."""
         here = self.staging.folder / screen
-        return small_png(here if here.exists() else self.staging.output / screen, self.chain.recipe.board)
+        path = here if here.exists() else self.staging.output / screen
+        shown = Shown.of(path.read_bytes())
+        return shown.small if shown else b""
 
     def sections(self, made: Iterable[MadeTray]) -> Iterator[str]:
         """Yield what the page of all trays has of each."""
