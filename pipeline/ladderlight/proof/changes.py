@@ -7,6 +7,7 @@ changes nothing. Pictures are compared by the screens that the proof of the earl
 import base64
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
+from functools import cache
 from hashlib import sha256
 from operator import itemgetter
 from pathlib import Path
@@ -175,8 +176,9 @@ def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before:
     """Yield what changed of each picture, in the order of the banks; those that are gone come last."""
     earlier = _renamed(pictures, screens, before)
     same = [name for name in pictures if name in before.pictures]
-    compared = side_by_side(lambda name: _compared(before.screen(name), screens[pictures[name]]), same)
-    changed = dict(zip(same, compared, strict=True))
+    compared = cache(_compared)  # equal screens are: a picture shown several times, or a still part of an animation
+    shares = side_by_side(lambda name: compared(before.screen(name), screens[pictures[name]]), same)
+    changed = dict(zip(same, shares, strict=True))
     for name, bank in sorted(pictures.items(), key=itemgetter(1)):
         was = before.pictures.get(earlier.get(name, name))
         if was is None:
