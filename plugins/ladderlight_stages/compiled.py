@@ -98,6 +98,8 @@ class Loop(Generic[P, R]):
 
 def _kind(value: Any) -> object:
     """Return a key with one value for each type that the compiler distinguishes."""
+    if isinstance(value, tuple):
+        return tuple(map(_kind, value))
     flags = getattr(value, "flags", None)
     if flags is None or not value.ndim:
         return type(value).__name__ if type(value) is not int or value in _SIGNED else "unsigned"

@@ -10,7 +10,7 @@ import ctypes
 import itertools
 import pickle
 import sys
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
@@ -79,12 +79,7 @@ class Machine:
 
     def __call__(self, *values: object) -> Any:
         """Run the loop."""
-        words: list[object] = []
-        for value in values:
-            if isinstance(value, np.ndarray):
-                words += (None, None, value.size, value.itemsize, value.ctypes.data, *value.shape, *value.strides)
-            else:
-                words.append(value.item() if isinstance(value, np.generic) else value)
+        words = [word for value in values for word in _passed(value)]
         place, cause = self._place(), ctypes.c_void_p()
         if self._call(ctypes.byref(place), ctypes.byref(cause), *words) not in _RETURNED:
             raise _exception(cause.value or 0)
@@ -151,10 +146,21 @@ def _words(kind: object) -> list[tuple[str, type[ctypes._CData]]]:
     """Return the types of the words that a value of a kind is passed as, for LLVM and for ctypes."""
     if isinstance(kind, str) and kind in _NUMBERS:
         return [_NUMBERS[kind]]
+    if isinstance(kind, tuple) and not isinstance(kind[1], int):
+        return [word for each in kind for word in _words(each)]
     if isinstance(kind, tuple) and kind[2] == "C":
         types = {"ptr": ctypes.c_void_p, "i64": ctypes.c_int64}
         return [(name, types[name]) for name in [*_ARRAY, *["i64"] * 2 * kind[1]]]
     raise RuntimeError(f"a loop that takes a value of kind {kind}")
+
+
+def _passed(value: object) -> Sequence[object]:
+    """Return the words that a value is passed as; of a tuple those of all that is in it."""
+    if isinstance(value, np.ndarray):
+        return (None, None, value.size, value.itemsize, value.ctypes.data, *value.shape, *value.strides)
+    if isinstance(value, tuple):
+        return [word for each in value for word in _passed(each)]
+    return (value.item() if isinstance(value, np.generic) else value,)
 
 
 def _place(result: Result) -> Any:

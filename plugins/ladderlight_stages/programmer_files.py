@@ -31,14 +31,10 @@ def file_problems(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]
     except DeviceFileError as error:
         yield Problem.of(error, "size")
         return
-    yield from _name_problems(planned, options["name"])
-
-
-def _name_problems(planned: list[Piece], pattern: str) -> Iterator[Problem]:
     names: set[str] = set()
     for piece in planned:
         try:
-            name = piece.file_name(pattern)
+            name = piece.file_name(options["name"])
         except DeviceFileError as error:
             yield Problem.of(error, "name")
             return

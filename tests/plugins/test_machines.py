@@ -5,6 +5,7 @@ from __future__ import annotations
 import subprocess
 import sys
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 import pytest
@@ -28,6 +29,17 @@ def several(values: object, flag: bool, number: int) -> object:
 @compiled
 def same(values: object, flag: bool, number: int) -> object:
     return values[1:] if flag else values  # type: ignore[index]
+
+
+class Pair(NamedTuple):
+    values: object
+    more: object
+
+
+@compiled
+def of_pair(pair: Pair, number: int) -> object:
+    values, (factor, flag) = pair
+    return pair.values * factor, values[number:], flag  # type: ignore[index,operator]
 
 
 @compiled
@@ -56,7 +68,7 @@ def doubled(number: int) -> int:
 def kept(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     """An empty place for machine code."""
     monkeypatch.setenv("NUMBA_CACHE_DIR", str(tmp_path))
-    for loop in (nothing, several, same, ordered, refusing, filled, doubled):
+    for loop in (nothing, several, same, of_pair, ordered, refusing, filled, doubled):
         loop.machines.clear()  # type: ignore[attr-defined]
     return tmp_path
 
@@ -73,6 +85,18 @@ def test_every_kind_of_result_is_what_python_gives() -> None:
         for one, other in pairs:
             assert np.array_equal(one, other)
             assert np.asarray(one).dtype == np.asarray(other).dtype
+
+
+def test_tuples_are_given_as_what_is_in_them() -> None:
+    """Those of one more array or of another type of number are other kinds."""
+    for values in (np.arange(4, dtype=np.float32), np.arange(4, dtype=np.uint16)):
+        for more in ((3, True), (2, False), (0.5, True)):
+            pair = Pair(values, more)
+            wanted = of_pair.function(pair, 1)  # type: ignore[attr-defined]
+            assert all(map(np.array_equal, of_pair(pair, 1), wanted))
+    machines = of_pair.machines  # type: ignore[attr-defined]
+    assert len(machines) == 4
+    assert all(isinstance(machine, Machine) for machine in machines.values())
 
 
 def test_arrays_that_loops_make_are_freed_with_their_last_holder() -> None:

@@ -15,11 +15,10 @@ from ladderlight.units.arrays import Flags
 from ladderlight.units.words import joined
 
 SOCKET = "J1"
-PINS = ("red", "green", "blue", "", "ground", "red return", "green return", "blue return", "", "sync ground")
-"""Signals of pins 1 to 10 of the 15-pin connector of analogue monitors (DE-15); common practice, from memory."""
-SYNCS = {"hsync": 13, "vsync": 14}
-"""Pins of line and frame sync (common practice, from memory)."""
-LAST_PIN = 15
+SYNCS = ("hsync", "vsync")
+_RETURNS = ("red return", "green return", "blue return")
+PINS = ("red", "green", "blue", "", "ground", *_RETURNS, "", "sync ground", "", "", *SYNCS, "")
+"""Signals of the pins of the 15-pin connector of analogue monitors (DE-15); common practice, from memory."""
 _USUAL = 0.05
 
 

@@ -4,7 +4,7 @@ from collections import defaultdict
 from dataclasses import dataclass, replace
 from functools import cached_property
 
-from ladderlight.bench.connector import LAST_PIN, PINS, SOCKET, SYNCS, FittedResistor, resistors_of
+from ladderlight.bench.connector import PINS, SOCKET, SYNCS, FittedResistor, resistors_of
 from ladderlight.bench.gates import (
     BLANK,
     CLOCK,
@@ -270,18 +270,16 @@ class Wiring:
         """The monitor's connector."""
         fed = {gun: channel for channel in self.board.ladder.channels for gun in channel.guns}
         pins = []
-        for number in range(1, LAST_PIN + 1):
-            name = PINS[number - 1] if number <= len(PINS) else ""
-            line = next((sync for sync, at in SYNCS.items() if at == number), "")
-            to = "open"
+        for number, name in enumerate(PINS, start=1):
+            line, to = "", "open"
             if name in GUNS:
                 channel = fed.get(GUNS.index(name))
                 ends = [r.label for r in self.resistors if channel and r.channel == channel.name and SOCKET in r.end]
                 line, to = (channel.name, joined(ends)) if channel else ("low", "GND: nothing feeds it")
+            elif name in SYNCS:
+                line, to = name, self._source(name)
             elif name:
                 line, to = "GND", "ground"
-            elif line:
-                name, to = line, self._source(line)
             pins.append(Pin(number, name or NOT_CONNECTED, line, to))
         return WiredChip(label=SOCKET, device="", part="DE-15", package="DE-15", checked=False, pins=tuple(pins))
 

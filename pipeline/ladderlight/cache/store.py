@@ -14,7 +14,7 @@ import weakref
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
 from copy import copy
-from itertools import count
+from itertools import chain, count
 from pathlib import Path
 from typing import Any, BinaryIO, Self
 
@@ -189,7 +189,7 @@ class Cache:
         top = _entries(self.folder)
         folders = [each for each in top if len(each.name) == 2 and each.is_dir(follow_symlinks=False)]
         inside = (entry for each in folders for entry in _entries(each) if entry.name.startswith(each.name))
-        for entry in (*inside, *(each for each in top if each.name.startswith(_ASIDE))):
+        for entry in chain(inside, (each for each in top if each.name.startswith(_ASIDE))):  # one folder at a time
             with suppress(OSError):
                 yield entry, entry.stat(follow_symlinks=False)
 

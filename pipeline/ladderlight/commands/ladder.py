@@ -99,7 +99,7 @@ def ladder(
 
     from ladderlight.board.ladders.design import TOLERANCES, design
     from ladderlight.board.ladders.drawer import design_from, read_drawer
-    from ladderlight.board.ladders.report import design_document, drawer_document
+    from ladderlight.board.ladders.report import design_document
     from ladderlight.board.ladders.search import Goal
 
     goal = Goal(
@@ -112,24 +112,22 @@ def ladder(
         current_limit=limit,
         non_monotonic=non_monotonic,
     )
+    drawer, name = None, series or "E24"
     if have is not None:
         with _misfits_of("--have"):
-            drawer, source = read_drawer(have), "the drawer"
+            drawer = read_drawer(have)
         if share is None:
             share = 0.0 if drawer.measured else _USUAL
         sets = design_from(goal, drawer, pairs=pairs, channels=channels, tolerance=share, alternatives=next_best)
-        document = drawer_document(sets, drawer)
     else:
-        name = series or "E24"
         if share is None:
             share = TOLERANCES[name]
         choices = design(goal, name, pairs=pairs, r2r=r2r, tolerance=share, alternatives=next_best)
-        sets, source = [(choice,) * 3 for choice in choices], name
-        document = design_document(choices, name)
+        sets = [(choice,) * 3 for choice in choices]
     if json_:
-        print_document({"ok": True, **document})
+        print_document({"ok": True, **design_document(sets, None if drawer else name, drawer)})
     else:
-        _print(stdout(quiet=quiet), sets, source)
+        _print(stdout(quiet=quiet), sets, "the drawer" if drawer else name)
 
 
 def _quantity(text: str, unit: str, option: str, *, plain: float = 1.0) -> float:

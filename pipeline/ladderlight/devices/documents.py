@@ -12,7 +12,11 @@ class BurnDocument(TypedDict):
 
 
 class BankDocument(TypedDict):
-    """A bank as far as one device holds it."""
+    """A bank as far as one device holds it. Addresses count words from the device's first one.
+
+    ``bank`` is the lowest of the banks that look alike to the memory: one without bank lines has only bank 0. ``used``
+    is the number of words that its pixels read; the others up to ``last`` are padding, or another bank's.
+    """
 
     bank: int
     pictures: Sequence[str]

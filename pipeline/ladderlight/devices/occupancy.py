@@ -9,33 +9,18 @@ import numpy as np
 from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import addresses_by_bank, is_direct
+from ladderlight.devices.documents import BankDocument
 from ladderlight.flow.pictures import Contents
 from ladderlight.units.arrays import Flags, Ints
-
-
-@dataclass(frozen=True, kw_only=True)
-class Bank:
-    """A bank as far as one device holds it. Addresses count words from the device's first one.
-
-    ``bank`` is the lowest of the banks that look alike to the memory: one without bank lines has only bank 0. ``used``
-    is the number of words that its pixels read; the others up to ``last`` are padding, or another bank's.
-    """
-
-    bank: int
-    pictures: tuple[str, ...]
-    first: int
-    last: int
-    used: int
 
 
 @dataclass(frozen=True, kw_only=True)
 class Occupancy:
     """Occupancy of a device. ``last_used`` is None when nothing is written to it."""
 
-    banks: tuple[Bank, ...]
+    banks: tuple[BankDocument, ...]
     used: int
     last_used: int | None
-    free: int
 
 
 def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
@@ -50,7 +35,6 @@ def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
                 banks=tuple(banks[device.index]),
                 used=count,
                 last_used=int(used.size - 1 - np.argmax(used[::-1])) if count else None,
-                free=int(used.size - count),
             )
     return found
 
@@ -84,8 +68,8 @@ def _read(board: Board, device: Device, bank: int) -> tuple[int, Flags]:
     return first, read
 
 
-def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]:
-    found: list[list[Bank]] = [[] for _ in memory.devices]
+def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[BankDocument]]:
+    found: list[list[BankDocument]] = [[] for _ in memory.devices]
     if not is_direct(board, memory) or memory not in board.picture_memories:
         return found
     wired = {line.index for line in board.address_lines(memory) if line.signal is Signal.BANK}
@@ -98,5 +82,6 @@ def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[Bank]]
             first, read = _read(board, device, bank)
             if read.size:
                 last, used = first + read.size - 1, int(np.count_nonzero(read))
-                found[device.index].append(Bank(bank=bank, pictures=tuple(names), first=first, last=last, used=used))
+                held: BankDocument = {"bank": bank, "pictures": names, "first": first, "last": last, "used": used}
+                found[device.index].append(held)
     return found

@@ -131,6 +131,6 @@ def disturbance(board: Board, words: MemoryWords, bank: int) -> tuple[float, NDA
     part = np.s_[whole if share else middle, left : left + _WIDTH]
     pixels = board.palette.srgb8[shown.codes[part]].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
     unsure = shown.undefined[part].repeat(_SCALE, axis=0).repeat(_SCALE, axis=1)
-    rows, columns = np.indices(unsure.shape)
+    rows, columns = np.ogrid[: unsure.shape[0], : unsure.shape[1]]
     pixels[unsure & ((rows + columns) // 3 % 2 == 0)] = _MARK
     return float(shown.undefined.mean()) if share is None else share, pixels

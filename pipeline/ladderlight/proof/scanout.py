@@ -93,12 +93,9 @@ def memories_of(board: Board, files: Iterable[DeviceFile]) -> dict[str, NDArray[
 
     Raises DeviceFileError as :func:`read_memories`.
     """
-    by_device: dict[str, list[DeviceFile]] = {}
-    for file in files:
-        by_device.setdefault(file.device, []).append(file)
-    memories = {}
+    files, memories = list(files), {}
     for memory in board.memories:
-        parts = [join_files(by_device.get(device.name, []), device) for device in memory.devices]
+        parts = [join_files([file for file in files if file.device == one.name], one) for one in memory.devices]
         memories[memory.name] = parts[0] if len(parts) == 1 else np.concatenate(parts)
     return memories
 

@@ -88,11 +88,11 @@ class Shown:
 def to_png(pixels: NDArray[np.uint8]) -> bytes:
     """Write pixels, uint8 (height, width, 3), as a PNG; with up to 256 colours as an indexed one, which is smaller."""
     packed = pixels.astype(np.uint32) @ np.array([1 << 16, 1 << 8, 1], dtype=np.uint32)
-    colours, index = np.unique(packed, return_inverse=True)
+    colours = np.unique(packed)
     if len(colours) > MOST_INDEXED:
         return saved(Image.fromarray(pixels), compression=COMPRESSION)
     palette = b"".join(int(colour).to_bytes(3, "big") for colour in colours)
-    return _indexed_png(index.reshape(packed.shape).astype(np.uint8), palette)
+    return _indexed_png(np.searchsorted(colours, packed).astype(np.uint8), palette)
 
 
 def _indexed_png(values: NDArray[np.uint8], palette: bytes) -> bytes:

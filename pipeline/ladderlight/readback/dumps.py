@@ -236,21 +236,19 @@ class Reading:
 
 def readings_of(found: Sequence[Held], sections: Sequence[Section]) -> list[Reading]:
     """Put together what was read of each device, in the sections' order. Raises UsageError when two dumps disagree."""
-    devices = dict.fromkeys(section.device for section in sections)
-    by_device = {device: [held for held in found if held.section.device == device] for device in devices}
     return [
         _reading(device, own, [section for section in sections if section.device == device])
-        for device, own in by_device.items()
-        if own
+        for device in dict.fromkeys(section.device for section in sections)
+        if (own := [held for held in found if held.section.device == device])
     ]
 
 
 def memories_of_readings(board: Board, readings: Sequence[Reading]) -> dict[str, NDArray[np.uint32]]:
     """Put the memories' words together. Raises UsageError when part of a device was not read."""
-    words = {reading.device.name: reading.words for reading in readings}
+    found = {reading.device.name: reading for reading in readings}
     missing = []
     for device in board.devices:
-        reading = next((reading for reading in readings if reading.device == device), None)
+        reading = found.get(device.name)
         if reading is None:
             missing.append(f"device {device.name!r} ({device.part.bytes:,} bytes)")
         elif not reading.complete:
@@ -259,6 +257,7 @@ def memories_of_readings(board: Board, readings: Sequence[Reading]) -> dict[str,
     if missing:
         what = f"no dump holds {', '.join(missing)}; a picture needs all of every device, so add what is left"
         raise UsageError(what)
+    words = {name: reading.words for name, reading in found.items()}
     return {memory.name: np.concatenate([words[device.name] for device in memory.devices]) for memory in board.memories}
 
 

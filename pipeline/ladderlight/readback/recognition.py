@@ -1,7 +1,7 @@
 """Recognising a dump by its content, also one of a programmer set to another part."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cached_property
 from typing import Self
 
@@ -136,7 +136,7 @@ def as_other_part(dump: Dump, section: Section, wanted: Images | None) -> Held |
     if not repeats and (wanted is None or _agreement(best, wanted) < _LEAST_RIGHT):
         return None
     note = f"has {counted(data.size, 'byte')}: the programmer was set to a {which} part, and {happened}; select {part}"
-    return Held(dump=dump, section=best.section, base=best.base, at=best.at, data=best.data, note=note)
+    return replace(best, note=note)
 
 
 def _held(dump: Dump, section: Section, base: int, data: Bytes) -> Held:

@@ -11,7 +11,7 @@ from ladderlight.errors import PluginError, Problem, RecipeError, StageFailure, 
 from ladderlight.recipe.boards import no_such_bank
 from ladderlight.recipe.chain import problem_of, read_files
 from ladderlight.recipe.language.model import CardUse, Recipe, StageUse
-from ladderlight.recipe.source.problems import Report, dig
+from ladderlight.recipe.source.problems import Report, listed
 from ladderlight.stages.boundary import HooksOf
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry
@@ -23,9 +23,8 @@ _OWN_KEYS = ("use", "bank", "tray")
 
 def cards_of(raw: Mapping[str, Any], folder: Path, registry: StageRegistry, report: Report) -> dict[int, CardUse]:
     """Check the options of the cards of ``[pictures]``. Return these by place, with files read in."""
-    written = dig(raw, "pictures", "cards")
     cards: dict[int, CardUse] = {}
-    for place, entry in enumerate(written if isinstance(written, list) else ()):
+    for place, entry in enumerate(listed(raw, "pictures", "cards")):
         where = ("pictures", "cards", place)
         table = {"use": entry} if isinstance(entry, str) else entry
         if report.has(*where) or not isinstance(table, dict):

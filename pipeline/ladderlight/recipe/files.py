@@ -250,7 +250,6 @@ def _nothing(folder: Path, pattern: str) -> tuple[str, str]:
     entries, closed = _entries(around, folder)
     if closed:
         return f"{what}: {closed}", _OPEN_IT
-    endings = Counter(item.suffix for item in entries if item.suffix)
-    most = sorted(endings.items(), key=lambda item: (-item[1], item[0]))[:4]
+    most = Counter(sorted(item.suffix for item in entries if item.suffix)).most_common(4)
     holds = f"; the folder holds {', '.join(f'{count} {ending}' for ending, count in most)}"
     return what, f"check the pattern{holds if most else ', or put the pictures there'}"

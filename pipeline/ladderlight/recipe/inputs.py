@@ -12,7 +12,7 @@ from ladderlight.recipe.files import first_below, picture_pattern, source_of
 from ladderlight.recipe.language.model import Recipe
 from ladderlight.storage.exports import export, refuse_others
 from ladderlight.storage.stopping import side_by_side
-from ladderlight.system.paths import path_trouble, resolved
+from ladderlight.system.paths import mark_of, path_trouble, resolved
 
 Inputs = Sequence[Mapping[str, Any]]
 
@@ -71,7 +71,8 @@ def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:
     """Return what is not as a manifest has it, one short sentence each. Raises BuildError when a file is unreadable."""
     files = input_files(recipe)
     before = {str(item["file"]): item for item in inputs}
-    same_size = {name: path for name, path in files.items() if name in before and _size(path) == before[name]["bytes"]}
+    marks = {name: mark_of(path) for name, path in files.items() if name in before}
+    same_size = {name: files[name] for name, mark in marks.items() if mark and mark[0] == before[name]["bytes"]}
     seen = dict(zip(same_size, side_by_side(_seen, same_size.values()), strict=True))
 
     def changes() -> Iterator[str]:
@@ -92,10 +93,3 @@ def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:
 def _seen(path: str) -> Seen:
     with path_trouble(BuildError, path, "cannot be read", "check its permissions"):
         return Seen.now(path)
-
-
-def _size(path: str) -> int:
-    try:
-        return Path(path).stat().st_size
-    except OSError:
-        return -1

@@ -21,7 +21,7 @@ from ladderlight.recipe.language.recovery import may_follow, meaning_of, repaire
 from ladderlight.recipe.language.tables import BoardTable, RecipeTable, ViewingTable
 from ladderlight.recipe.rules import check_rules
 from ladderlight.recipe.source.document import Document, UnreadableError, read_document
-from ladderlight.recipe.source.problems import Report, Where, dig, tables
+from ladderlight.recipe.source.problems import Report, Where, dig, listed, tables
 from ladderlight.stages.chain import takes_pictures
 from ladderlight.stages.registry import StageRegistry, installed_stages
 from ladderlight.stages.validation import as_json, problems_of
@@ -224,9 +224,8 @@ def _check_trays(raw: Mapping[str, Any], report: Report) -> None:
     """Complain of trays that are asked for where there is one set of chips only."""
     if dig(raw, "pictures", "per_tray") is not None:
         return
-    cards = dig(raw, "pictures", "cards")
     places: list[tuple[Where, Any]] = [(("picture", at), table) for at, table in enumerate(tables(raw, "picture"))]
-    places += [(("pictures", "cards", at), card) for at, card in enumerate(cards if isinstance(cards, list) else ())]
+    places += [(("pictures", "cards", at), card) for at, card in enumerate(listed(raw, "pictures", "cards"))]
     for where, table in places:
         if isinstance(table, dict) and "tray" in table:
             what = f"tray is {table['tray']}, but all pictures go into one set of chips"
@@ -255,8 +254,7 @@ def _files(raw: Mapping[str, Any], folder: Path, report: Report, *, wanted: bool
 def _plugins(raw: Mapping[str, Any], folder: Path, report: Report) -> tuple[list[Path], StageRegistry]:
     registry = installed_stages()
     paths = []
-    written = raw.get("plugins")
-    for index, name in enumerate(written if isinstance(written, list) else ()):
+    for index, name in enumerate(listed(raw, "plugins")):
         if not isinstance(name, str) or not name:
             continue
         path = folder / name

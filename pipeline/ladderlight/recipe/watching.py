@@ -10,7 +10,7 @@ from typing import Any, Self
 from ladderlight.recipe.files import picture_files
 from ladderlight.recipe.language.model import Recipe
 from ladderlight.recipe.source.document import UnreadableError, read_document
-from ladderlight.recipe.source.problems import dig
+from ladderlight.recipe.source.problems import listed
 from ladderlight.system.paths import Mark, mark_of
 
 
@@ -39,9 +39,8 @@ class Reads:
         except UnreadableError:
             return reads
         named = frozenset(path.parent / text for text in _texts(data))
-        patterns = dig(data, "pictures", "files")
-        listed = (text for text in patterns if isinstance(text, str)) if isinstance(patterns, list) else ()
-        return replace(reads, files=reads.files | named, patterns=tuple(dict.fromkeys((*reads.patterns, *listed))))
+        texts = (text for text in listed(data, "pictures", "files") if isinstance(text, str))
+        return replace(reads, files=reads.files | named, patterns=tuple(dict.fromkeys((*reads.patterns, *texts))))
 
     def look(self) -> dict[Path, Mark | None]:
         """Return the marks of all files as they are now, None for what is not a file."""

@@ -5,10 +5,10 @@ import json
 import re
 from collections.abc import Iterator
 from importlib.resources import files
+from itertools import takewhile
 from pathlib import Path
 
 from ladderlight.errors import BuildError
-from ladderlight.flow.pictures import DeviceFile
 from ladderlight.reference.examples import Played, play, strip_png
 from ladderlight.stages.contract import Example
 from ladderlight.stages.declaration import OptionDeclaration, StageDeclaration
@@ -101,7 +101,9 @@ def _example(declaration: StageDeclaration, played: Played, *, pictured: bool) -
         yield f"![{_alternative(declaration)}]({FOLDER}/{declaration.name}.png)\n"
         yield from _caption(played)
     if declaration.kind is Kind.EMISSION:
-        yield ", ".join(map(_file, played.after)) + "\n"
+        # With its size, unless that depends on a library's way of compressing.
+        sizes = [(file.name, f": {len(file.data)} bytes" if file.span else "") for file in played.after]
+        yield ", ".join(f"`{name}`{size}" for name, size in sizes) + "\n"
         yield from _head(played.after[0].data)
 
 
@@ -129,11 +131,6 @@ def _tables(board: str) -> list[str]:
     return [table.strip() for table in re.split(r"^(?=\[)", text, flags=re.MULTILINE)[1:]]
 
 
-def _file(file: DeviceFile) -> str:
-    """Name a file, with its size unless that depends on a library's way of compressing."""
-    return f"`{file.name}`" if file.span is None else f"`{file.name}`: {len(file.data)} bytes"
-
-
 def _head(data: bytes) -> Iterator[str]:
     try:
         rows = data.decode("ascii").splitlines()
@@ -148,13 +145,12 @@ def _notes(declaration: StageDeclaration) -> str:
     """Return the paragraphs of the docstring before its errors and numpydoc sections, without the first line."""
     text = inspect.getdoc(declaration.function) or ""
     body = text.partition("\n\n")[2]
-    paragraphs = []
-    for paragraph in body.split("\n\n"):
+
+    def is_prose(paragraph: str) -> bool:
         rows = paragraph.splitlines()
-        if paragraph.startswith("Raises ") or (len(rows) > 1 and set(rows[1]) == {"-"}):
-            break
-        paragraphs.append(paragraph)
-    return "\n\n".join(paragraphs).replace("``", "`")
+        return not (paragraph.startswith("Raises ") or (len(rows) > 1 and set(rows[1]) == {"-"}))
+
+    return "\n\n".join(takewhile(is_prose, body.split("\n\n"))).replace("``", "`")
 
 
 def _default(option: OptionDeclaration) -> str:

@@ -99,9 +99,7 @@ class _Handler(BaseHTTPRequestHandler):
         named = headers.get_all("Host", [])
         if len(named) != 1 or named[0].casefold() not in hosts:
             return HTTPStatus.FORBIDDEN
-        if any(
-            origin.casefold() not in {f"http://{host}" for host in hosts} for origin in headers.get_all("Origin", [])
-        ):
+        if not {origin.casefold() for origin in headers.get_all("Origin", [])} <= {f"http://{host}" for host in hosts}:
             return HTTPStatus.FORBIDDEN
         opens_page = headers.get("Sec-Fetch-Mode") == "navigate" and headers.get("Sec-Fetch-Dest") == "document"
         if headers.get("Sec-Fetch-Site", "none") not in ("none", "same-origin") and not opens_page:

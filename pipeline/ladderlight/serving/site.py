@@ -64,9 +64,7 @@ def names_of(target: str) -> tuple[str, ...] | None:
 
 def _is_plain(name: str) -> bool:
     """Whether a name is that of a file on every system; a name with a dot in front is hidden."""
-    return (
-        bool(name) and name[0] != "." and name[-1] not in ". " and not (_NEVER.search(name) or _DEVICE.fullmatch(name))
-    )
+    return name[:1] not in ("", ".") and name[-1] not in ". " and not (_NEVER.search(name) or _DEVICE.fullmatch(name))
 
 
 def _inside(output: Path, names: tuple[str, ...]) -> Path:

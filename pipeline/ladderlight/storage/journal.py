@@ -114,17 +114,11 @@ class Journal:
         path = _path(folder)
         try:
             found = json.loads(read_regular(path))
-            carried = found["carried"]
-            if found["format"] == 1:  # in which nothing was given another name
-                carried = dict(zip(carried, carried, strict=True))
-            elif found["format"] != FORMAT:
+            if found["format"] != FORMAT:
                 raise ValueError
-            return cls(
-                folder=folder,
-                aside=_names(found["aside"]),
-                carried=dict(zip(_names(carried), _names(carried.values()), strict=True)),
-                placed=_names(found["placed"]),
-            )
+            aside, carried, placed = _names(found["aside"]), found["carried"], _names(found["placed"])
+            carried = dict(zip(_names(carried), _names(carried.values()), strict=True))
+            return cls(folder=folder, aside=aside, carried=carried, placed=placed)
         except FileNotFoundError:
             return None
         except (OSError, ValueError, LookupError, TypeError, AttributeError, RecursionError) as error:

@@ -5,18 +5,20 @@ from __future__ import annotations
 import os
 import signal
 import threading
+from collections import deque
 from collections.abc import Callable, Iterable, Iterator
 from contextlib import ExitStack, contextmanager
 from types import FrameType
 from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
-    from concurrent.futures import ThreadPoolExecutor
+    from concurrent.futures import Future, ThreadPoolExecutor
 
 Item = TypeVar("Item")
 Result = TypeVar("Result")
 
 _WORKER = "ladderlight worker"
+_AHEAD = 4
 _left = threading.Event()
 _ENDING = [getattr(signal, name) for name in ("SIGTERM", "SIGHUP") if hasattr(signal, name)]  # Windows has no SIGHUP
 
@@ -115,8 +117,15 @@ def worker_threads(count: int) -> Iterator[ThreadPoolExecutor]:
 
 def side_by_side(call: Callable[[Item], Result], items: Iterable[Item], threads: int | None = None) -> list[Result]:
     """Return what a call gives for each item, worked out by threads; by default as many as there are processors."""
-    with worker_threads(threads or os.cpu_count() or 1) as pool:
-        return list(pool.map(call, items))
+    count = threads or os.cpu_count() or 1
+    found: list[Result] = []
+    begun: deque[Future[Result]] = deque()  # of thousands of items, few are handed out at once: each takes 1 kB
+    with worker_threads(count) as pool:
+        for item in items:
+            begun.append(pool.submit(call, item))
+            if len(begun) > _AHEAD * count:
+                found.append(begun.popleft().result())
+        return found + [each.result() for each in begun]
 
 
 def leave_behind() -> None:

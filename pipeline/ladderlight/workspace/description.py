@@ -125,12 +125,9 @@ def _device(
         width=device.part.width,
         first_word=device.first_word,
         used_words=occupancy.used,
-        free_words=occupancy.free,
+        free_words=device.part.words - occupancy.used,
         last_used=occupancy.last_used,
-        banks=tuple(
-            BankEntry(bank=bank.bank, pictures=bank.pictures, first=bank.first, last=bank.last, used=bank.used)
-            for bank in occupancy.banks
-        ),
+        banks=tuple(map(BankEntry.model_validate, occupancy.banks)),
         pieces=tuple(_piece(file, span, span_bytes(ordered(span.order), span), sums) for file, span in held),
     )
 

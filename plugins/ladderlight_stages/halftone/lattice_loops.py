@@ -9,6 +9,8 @@ picture's light, as any other does, so that newly dithered areas join it without
 errors than those that reach it now, and over a large area these would add up, so its error is limited.
 """
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -28,25 +30,39 @@ from ladderlight_stages.halftone.error_rows import (
 )
 from ladderlight_stages.halftone.tally_loops import count_pixels
 
+UNITS = 1 << 18
+"""Full light in whole units: the darkest step of 8-bit sRGB is 80 of them."""
 SHARE_BITS = 11
 """Shares of the error are in units of 2**-11, so that units of light times shares fit 32 bits."""
+
+
+class LatticeTables(NamedTuple):
+    """The levels of a board's guns for the loops, see ``lattice_tables``; on a grey board the first is luminance."""
+
+    limits: Singles
+    """float32 (3, 5): by gun the lowest level, the highest level, the light of the first bin's lower end, and the light
+    below and above which it is clipped."""
+    shift: int
+    """A bin is 2**shift units wide."""
+    levels: NDArray[np.int32]
+    """int32 (3, bins): the light, in units above the first bin's lower end, of the level that is nearest to a bin."""
+    codes: Codes
+    """uint16 (3, bins): the code bits of that level."""
+    light: NDArray[np.int32]
+    """int32 (codes, 3): the light of each code, in units above the first bin's lower end."""
+    half_steps: NDArray[np.int32]
+    """int32 (3,): by gun, half its largest step from level to level; no kept code passes on a larger error."""
 
 
 @compiled
 def diffuse_lattice(
     pixels: Singles,
-    units: int,
-    limits: Singles,
-    shift: int,
-    levels: NDArray[np.int32],
-    codes: Codes,
+    tables: LatticeTables,
     ahead: int,
     further: int | None,
     below: NDArray[np.int32],
     serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
-    spread: NDArray[np.int32],
     kept: NDArray[np.int32] | None,
-    light: NDArray[np.int32],
 ) -> tuple[Codes, int]:
     """Reduce a picture.
 
@@ -57,16 +73,8 @@ def diffuse_lattice(
     ----------
     pixels
         float32 (height, width, 3), linear light.
-    units
-        Full light in units.
-    limits
-        float32 (3, 5): by gun the lowest level, the highest level, the light of the first bin's lower end, and the
-        light below and above which it is clipped.
-    shift
-        A bin is 2**shift units wide.
-    levels, codes
-        int32 and uint16 (3, bins): the light, in units above the first bin's lower end, and the code bits of the level
-        that is nearest to a bin.
+    tables
+        The levels of the guns.
     ahead, further
         The shares of the error for the next pixel and the one after; None for none, and the compiler then leaves out
         what is done for it.
@@ -74,14 +82,11 @@ def diffuse_lattice(
         int32 (taps, 3): rows down, pixels ahead and share, for the rows below; see ``add_error_rows``.
     serpentine
         Whether every other row is scanned backwards.
-    spread
-        int32 (3,): by gun, half its largest step; see ``load_errors``. No kept code passes on a larger error.
     kept
         int32 (height, width): the given codes, -1 where there is none; or None. The compiler leaves out what is done
         for them alone where it is None.
-    light
-        int32 (codes, 3): the light of each code, in units above the first bin's lower end.
     """
+    limits, shift, levels, codes, light, spread = tables
     height, width, _ = pixels.shape
     flat = pixels.reshape(height, width * 3)
     result = np.empty((height, width), np.uint16)
@@ -106,7 +111,7 @@ def diffuse_lattice(
     taken = a1 * levels
     taken0, taken1, taken2 = taken[0], taken[1], taken[2]
     bits, one, two = np.uintp(shift + SHARE_BITS), np.uintp(1), np.uintp(2)
-    scale, rounding = np.float32(units), np.int32(1 << (SHARE_BITS - 1))
+    scale, rounding = np.float32(UNITS), np.int32(1 << (SHARE_BITS - 1))
     balance, lowest, highest = balance_of(width), np.empty(3, np.int32), np.empty(3, np.int32)
     for gun in range(3):
         lowest[gun] = (np.int32((low[gun] - start[gun]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding

@@ -1,6 +1,5 @@
 """Tables for the loop that reduces each gun separately: from a board's colours to bins of light."""
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -8,41 +7,25 @@ from numpy.typing import NDArray
 
 from ladderlight import Palette
 from ladderlight.units.arrays import Codes, Floats, Singles
+from ladderlight_stages.halftone.lattice_loops import UNITS, LatticeTables
 from ladderlight_stages.perception.luminance import LUMINANCE, tolerated
 
-UNITS = 1 << 18
-"""Full light in whole units: the darkest step of 8-bit sRGB is 80 of them."""
-
 Gun = tuple[Floats, Codes]
-
-
-@dataclass(frozen=True, kw_only=True, eq=False)
-class LatticeTables:
-    """A board's tables for ``diffuse_lattice``. With ``grey`` the first gun is luminance, the others idle."""
-
-    grey: bool
-    limits: Singles
-    shift: int
-    levels: NDArray[np.int32]
-    codes: Codes
-    light: NDArray[np.int32]
-    """Each code's light in the loop's units above the first bin's lower end, (codes, 3)."""
-    half_steps: NDArray[np.int32]
-    """Half of each gun's largest step from level to level, (3,)."""
-
-    def fit(self, pixels: Singles) -> Singles:
-        """Return pixels for the loop: writable, in C order, luminance first on a grey board."""
-        if self.grey:
-            fitted = np.zeros_like(pixels)
-            np.matmul(pixels, LUMINANCE, out=fitted[..., 0])
-            return fitted
-        return np.require(pixels, np.float32, ["C", "A", "W"])
 
 
 def is_grey(palette: Palette) -> bool:
     """Whether all of a board's colours are greys."""
     linear = palette.linear
     return bool((linear[:, :1] == linear).all())
+
+
+def fitted(pixels: Singles, palette: Palette) -> Singles:
+    """Return pixels for the loops: writable, in C order; on a grey board luminance in the place of red, and no more."""
+    if is_grey(palette):
+        luminance = np.zeros_like(pixels)
+        np.matmul(pixels, LUMINANCE, out=luminance[..., 0])
+        return luminance
+    return np.require(pixels, np.float32, ["C", "A", "W"])
 
 
 def guns_of(palette: Palette) -> list[Gun] | None:
@@ -83,13 +66,9 @@ def lattice_tables(palette: Palette, error: float = 0.5, fineness: int = 16) -> 
         chosen = np.searchsorted((counted[1:] + counted[:-1]) / 2, centres)
         chosen[(counted >> shift)[::-1]] = np.arange(len(counted))[::-1]
         levels[gun], codes[gun] = counted[chosen], bits[chosen]
-    grey = is_grey(palette)
-    linear = palette.linear * (np.array([1.0, 0.0, 0.0]) if grey else 1.0)
+    linear = palette.linear * (np.array([1.0, 0.0, 0.0]) if is_grey(palette) else 1.0)
     units = ((linear.astype(np.float32) - limits[:, 2]) * np.float32(UNITS) + 0.5).astype(np.int32)
-    half_steps = largest_steps(units) // 2
-    return LatticeTables(
-        grey=grey, limits=limits, shift=shift, levels=levels, codes=codes, light=units, half_steps=half_steps
-    )
+    return LatticeTables(limits, shift, levels, codes, units, largest_steps(units) // 2)
 
 
 def largest_steps(light: NDArray[np.int32]) -> NDArray[np.int32]:

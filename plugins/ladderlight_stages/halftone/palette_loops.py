@@ -3,6 +3,8 @@
 Light is counted in whole units, errors are gathered, and given codes are kept, as in ``lattice_loops``.
 """
 
+from typing import NamedTuple
+
 import numpy as np
 from numpy.typing import NDArray
 
@@ -35,18 +37,34 @@ LIST = 65535
 """In a cell: search the cell's list."""
 
 
+class PaletteTables(NamedTuple):
+    """A board's colours for the loops, see ``palette_tables``."""
+
+    transform: Singles
+    """float32 (3, 3), from linear light to the space in which the nearest colour is searched."""
+    start: Singles
+    """float32 (3,): the light at ``bottom``."""
+    bottom: NDArray[np.int32]
+    """int32 (3,): the lower limit of a pixel with its errors, in units, so that colours out of reach do not bleed.
+    There is room below and above, so that errors never lead beyond the bins."""
+    top: NDArray[np.int32]
+    """int32 (3,): the upper limit."""
+    bins: Codes
+    """uint16 (3, bins): by gun, the addend of a bin of light to the number of its cell."""
+    colours: NDArray[np.int32]
+    """int32 (colours, 4): in units, the fourth column unused."""
+    codes: Codes
+    """uint16 (colours,)."""
+    cells: Codes
+    """uint16 (cells,): the colour to take, or ``LIST``."""
+    lists: NDArray[np.int32]
+    """int32: for each cell where its colours begin and end in this same array; then the colours."""
+
+
 @compiled
 def diffuse_palette(
     pixels: Singles,
-    transform: Singles,
-    start: Singles,
-    bottom: NDArray[np.int32],
-    top: NDArray[np.int32],
-    bins: Codes,
-    colours: NDArray[np.int32],
-    codes: Codes,
-    cells: Codes,
-    lists: NDArray[np.int32],
+    tables: PaletteTables,
     ahead: int,
     further: int | None,
     below: NDArray[np.int32],
@@ -63,21 +81,8 @@ def diffuse_palette(
     ----------
     pixels
         float32 (height, width, 3), linear light.
-    transform
-        float32 (3, 3), from linear light to the space in which the nearest colour is searched.
-    start
-        float32 (3,): the light at ``bottom``.
-    bottom, top
-        int32 (3,): the limits of a pixel with its errors, in units, so that colours out of reach do not bleed. There
-        is room below and above, so that errors never lead beyond the bins.
-    bins
-        uint16 (3, bins): by gun, the addend of a bin of light to the number of its cell.
-    colours, codes
-        int32 (colours, 4) and uint16 (colours,); the colours in units, the fourth column unused.
-    cells
-        uint16 (cells,): the colour to take, or ``LIST``.
-    lists
-        int32: for each cell where its colours begin and end in this same array; then the colours.
+    tables
+        The board's colours.
     ahead, further
         The shares of the error for the next pixel and the one after; None for none, and the compiler then leaves out
         what is done for it.
@@ -92,6 +97,7 @@ def diffuse_palette(
     most
         int32 (3,): by gun, the largest error that a kept colour passes on.
     """
+    _, start, bottom, top, bins, colours, codes, cells, _ = tables
     height, width, _ = pixels.shape
     flat = pixels.reshape(height, width * 3)
     result = np.empty((height, width), np.uint16)
@@ -157,7 +163,7 @@ def diffuse_palette(
                 given = kept[y, x] if y >= 0 else np.int32(-1)
                 best = np.uintp(given) if given >= 0 else best
             if best == np.uintp(LIST):
-                best = _search(v0, v1, v2, transform, colours, lists, cell)
+                best = search(v0, v1, v2, tables, cell)
             g0, g1, g2 = np.int32(a1 * v0), np.int32(a1 * v1), np.int32(a1 * v2)
             if further is not None:
                 g0, g1, g2 = np.int32(g0 + a2 * p0), np.int32(g1 + a2 * p1), np.int32(g2 + a2 * p2)
@@ -180,16 +186,9 @@ def diffuse_palette(
 
 
 @compiled
-def _search(
-    v0: np.int32,
-    v1: np.int32,
-    v2: np.int32,
-    transform: Singles,
-    colours: NDArray[np.int32],
-    lists: NDArray[np.int32],
-    cell: np.uintp,
-) -> np.uintp:
+def search(v0: np.int32, v1: np.int32, v2: np.int32, tables: PaletteTables, cell: np.uintp) -> np.uintp:
     """Return the nearest of a cell's colours, the lowest of several."""
+    transform, colours, lists = tables.transform, tables.colours, tables.lists
     best, least = np.uintp(0), np.float32(np.inf)
     for m in range(lists[cell + cell], lists[cell + cell + np.uintp(1)]):
         colour = np.uintp(lists[m])

@@ -5,22 +5,14 @@ from numpy.typing import NDArray
 
 from ladderlight.units.arrays import Codes, Floats, Singles
 from ladderlight_stages.compiled import compiled
-from ladderlight_stages.halftone.palette_loops import BIN_BITS, LIST, UNITS, _search
+from ladderlight_stages.halftone.palette_loops import BIN_BITS, LIST, UNITS, PaletteTables, search
 
 
 @compiled
 def mix(
     pixels: Singles,
     thresholds: Singles,
-    transform: Singles,
-    start: Singles,
-    bottom: NDArray[np.int32],
-    top: NDArray[np.int32],
-    bins: Codes,
-    colours: NDArray[np.int32],
-    codes: Codes,
-    cells: Codes,
-    lists: NDArray[np.int32],
+    tables: PaletteTables,
     brightness: NDArray[np.int32],
     steps: int,
     strength: float,
@@ -33,8 +25,8 @@ def mix(
         float32 (height, width, 3), linear light.
     thresholds
         float32 (height, width), 0 to 1.
-    transform, start, bottom, top, bins, colours, codes, cells, lists
-        As for ``palette_loops.diffuse_palette``.
+    tables
+        The board's colours.
     brightness
         int32 (colours,): the order of the colours from dark to light.
     steps
@@ -42,6 +34,7 @@ def mix(
     strength
         Share of the error that a step passes to the next.
     """
+    _, start, bottom, top, bins, colours, codes, cells, _ = tables
     height, width, _ = pixels.shape
     result = np.empty((height, width), np.uint16)
     mixture = np.empty(steps, np.int64)
@@ -59,7 +52,7 @@ def mix(
                     cell += np.uintp(bins[gun, np.uintp(level[gun]) >> bits])
                 best = np.uintp(cells[cell])
                 if best == np.uintp(LIST):
-                    best = _search(level[0], level[1], level[2], transform, colours, lists, cell)
+                    best = search(level[0], level[1], level[2], tables, cell)
                 for gun in range(3):
                     owed[gun] = level[gun] - colours[best, gun]
                 rank, place = brightness[best] * len(codes) + np.int64(best), step
@@ -77,15 +70,7 @@ def follow(
     pixels: Singles,
     path: NDArray[np.int32],
     weights: Floats,
-    transform: Singles,
-    start: Singles,
-    bottom: NDArray[np.int32],
-    top: NDArray[np.int32],
-    bins: Codes,
-    colours: NDArray[np.int32],
-    codes: Codes,
-    cells: Codes,
-    lists: NDArray[np.int32],
+    tables: PaletteTables,
 ) -> Codes:
     """Diffuse along a curve: a weighted mean of the last errors is added to each pixel.
 
@@ -97,9 +82,10 @@ def follow(
         int32 (pixels,): the curve, as indices into the flattened picture.
     weights
         float64 (errors,): of the last error, the one before, and so on.
-    transform, start, bottom, top, bins, colours, codes, cells, lists
-        As for ``palette_loops.diffuse_palette``.
+    tables
+        The board's colours.
     """
+    _, start, bottom, top, bins, colours, codes, cells, _ = tables
     height, width, _ = pixels.shape
     flat = pixels.reshape(height * width, 3)
     result = np.empty(height * width, np.uint16)
@@ -118,7 +104,7 @@ def follow(
             cell += np.uintp(bins[gun, np.uintp(level[gun]) >> bits])
         best = np.uintp(cells[cell])
         if best == np.uintp(LIST):
-            best = _search(level[0], level[1], level[2], transform, colours, lists, cell)
+            best = search(level[0], level[1], level[2], tables, cell)
         for gun in range(3):
             errors[n % count, gun] = level[gun] - colours[best, gun]
         result[path[n]] = codes[best]

@@ -1,15 +1,14 @@
 """Tables for the loops that reduce to any set of colours."""
 
 from functools import lru_cache
-from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import Palette
-from ladderlight.units.arrays import Codes, Floats, Singles
+from ladderlight.units.arrays import Codes, Floats
 from ladderlight_stages.halftone.grid import Grid, make_grid
-from ladderlight_stages.halftone.palette_loops import BIN_BITS, CELL_BITS, CELL_SHIFTS, LIST, UNITS
+from ladderlight_stages.halftone.palette_loops import BIN_BITS, CELL_BITS, CELL_SHIFTS, LIST, UNITS, PaletteTables
 
 OPPONENT = np.array(
     [
@@ -29,20 +28,6 @@ Less than half, so that a colour of the board is always its own nearest.
 """
 
 
-class PaletteTables(NamedTuple):
-    """A board's tables for ``diffuse_palette``, in the order in which all loops take them; see there."""
-
-    transform: Singles
-    start: Singles
-    bottom: NDArray[np.int32]
-    top: NDArray[np.int32]
-    bins: Codes
-    colours: NDArray[np.int32]
-    codes: Codes
-    cells: Codes
-    lists: NDArray[np.int32]
-
-
 def unique_colours(palette: Palette) -> tuple[Floats, Codes]:
     """Return the colours of a board in linear light, each once, with the lowest code of each, by code."""
     _, first = np.unique(palette.linear, axis=0, return_index=True)
@@ -50,6 +35,7 @@ def unique_colours(palette: Palette) -> tuple[Floats, Codes]:
     return palette.linear[first], first.astype(np.uint16)
 
 
+@lru_cache(maxsize=8)
 def colour_places(palette: Palette) -> NDArray[np.int32]:
     """Return, for each code of a board, the place of its colour among ``unique_colours``, int32 (codes,)."""
     _, first, colour = np.unique(palette.linear, axis=0, return_index=True, return_inverse=True)

@@ -37,7 +37,7 @@ def blurred(light: Singles, across: Singles, down: Singles, step: int) -> Single
     lines = light.reshape(height, 3 * width)
     sums = np.empty((height // step, 3 * width), np.float32)
     for row in range(len(sums)):  # whole rows: a large picture comes from memory, in the order in which it lies there
-        _add_rows(lines, step // 2 + row * step, height, down, sums[row], 0, 3 * width)
+        _add_rows(lines, step // 2 + row * step, height, down, sums[row])
     return _across(sums, across, step)
 
 
@@ -65,30 +65,28 @@ def blurred_codes(
                     at, of = three * x, three * np.uintp(source[x])
                     to[at], to[at + one], to[at + two] = table[of], table[of + one], table[of + two]
             done = middle + reach + 1
-            _add_rows(held, middle, height, down, sums[row, 3 * begin : 3 * end], 0, 3 * (end - begin))
+            _add_rows(held, middle, height, down, sums[row, 3 * begin : 3 * end])
     return _across(sums, across, step)
 
 
 @compiled
-def _add_rows(
-    lines: Singles, y: int, height: int, down: Singles, line: Singles, begin: int, end: int
-) -> None:  # pragma: no cover - compiled
+def _add_rows(lines: Singles, y: int, height: int, down: Singles, line: Singles) -> None:  # pragma: no cover - compiled
     """Fill samples of a row, float32, with the blur down around row ``y``; row r is ``lines[r % len(lines)]``."""
-    middle, held = lines[y % len(lines)][begin:end], len(lines)
-    for i in range(len(line)):
+    middle, held, count = lines[y % len(lines)], len(lines), len(line)
+    for i in range(count):
         line[i] = down[0] * middle[i]
     for tap in range(1, len(down), TOGETHER):
         _add_pairs(
             line,
             down[tap : tap + TOGETHER],
-            lines[_reflected(y - tap, height) % held][begin:end],
-            lines[_reflected(y + tap, height) % held][begin:end],
-            lines[_reflected(y - tap - 1, height) % held][begin:end],
-            lines[_reflected(y + tap + 1, height) % held][begin:end],
-            lines[_reflected(y - tap - 2, height) % held][begin:end],
-            lines[_reflected(y + tap + 2, height) % held][begin:end],
-            lines[_reflected(y - tap - 3, height) % held][begin:end],
-            lines[_reflected(y + tap + 3, height) % held][begin:end],
+            lines[_reflected(y - tap, height) % held][:count],
+            lines[_reflected(y + tap, height) % held][:count],
+            lines[_reflected(y - tap - 1, height) % held][:count],
+            lines[_reflected(y + tap + 1, height) % held][:count],
+            lines[_reflected(y - tap - 2, height) % held][:count],
+            lines[_reflected(y + tap + 2, height) % held][:count],
+            lines[_reflected(y - tap - 3, height) % held][:count],
+            lines[_reflected(y + tap + 3, height) % held][:count],
         )
 
 

@@ -7,7 +7,6 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from functools import lru_cache
 from math import inf
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -182,15 +181,9 @@ def clipped_pixels(pixels: NDArray[np.floating], palette: Palette) -> int:
 
 def colours_used(codes: Codes, palette: Palette) -> int:
     """Count the different colours of codes, (height, width); codes of one colour count once."""
+    from ladderlight_stages.halftone.palette_tables import colour_places
     from ladderlight_stages.halftone.tally_loops import mark_used
 
     used = np.zeros(len(palette), dtype=np.bool_)
     mark_used(np.require(codes, np.uint16, ["C", "A", "W"]), used)
-    return int(np.count_nonzero(np.bincount(_colour_of_code(palette)[used])))
-
-
-@lru_cache(maxsize=8)
-def _colour_of_code(palette: Palette) -> NDArray[np.intp]:
-    """Return the number of each code's colour."""
-    _, colour = np.unique(palette.linear, axis=0, return_inverse=True)
-    return colour.reshape(-1)
+    return int(np.count_nonzero(np.bincount(colour_places(palette)[used])))

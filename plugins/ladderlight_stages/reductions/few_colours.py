@@ -26,7 +26,8 @@ from ladderlight.board import Finding
 from ladderlight.colour.spaces import similarity_from_linear
 from ladderlight.units.arrays import Codes, Floats, Ints
 from ladderlight_stages.halftone.exact import exact_codes
-from ladderlight_stages.halftone.palette_tables import PaletteTables, make_tables
+from ladderlight_stages.halftone.palette_loops import PaletteTables
+from ladderlight_stages.halftone.palette_tables import make_tables
 from ladderlight_stages.perception.measures import MeasuringDistance, ScreenWidth, viewing_advice, with_measures
 from ladderlight_stages.reductions.diffuse.kernels import KERNELS
 from ladderlight_stages.reductions.diffuse.stage import diffused, diffused_onto

@@ -167,7 +167,7 @@ def _ordered(pixels: Singles, palette: Palette, ranks: Ranks, strength: float, *
         mixed: Codes = mix(
             np.require(pixels, np.float32, ["C", "A", "W"]),
             thresholds,
-            *palette_tables(palette, _LIMIT),
+            palette_tables(palette, _LIMIT),
             np.argsort(np.argsort(linear @ LUMINANCE, kind="stable")).astype(np.int32),
             min(ranks.size, _MOST),
             strength,

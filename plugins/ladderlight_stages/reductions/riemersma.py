@@ -52,7 +52,7 @@ def riemersma(
         if is_grey(palette):
             pixels = np.repeat((pixels @ LUMINANCE)[..., None], 3, axis=2)
         writable = np.require(pixels, np.float32, ["C", "A", "W"])
-        codes: Codes = follow(writable, hilbert_path(*pixels.shape[:2]), weights, *palette_tables(palette, _LIMIT))
+        codes: Codes = follow(writable, hilbert_path(*pixels.shape[:2]), weights, palette_tables(palette, _LIMIT))
         return codes
 
     coded = exactly_or(reduce, picture, board.palette, kept)

@@ -46,34 +46,22 @@ def _weights(old: int, new: int, method: Method) -> tuple[Ints, Singles]:
 
     Each row sums to 1.
     """
-    step = old / new
-    if method == "area":
-        reach = step / 2 + 0.5
-        weigh = _cover(step / 2)
-    else:
-        kernel, support = _KERNELS[method]
-        stretch = max(1.0, step)
-        reach = support * stretch
-
-        def weigh(offset: Floats) -> Floats:
-            return kernel(offset / stretch)
-
+    area, step = method == "area", old / new
+    stretch = max(1.0, step)
+    reach = step / 2 + 0.5 if area else _KERNELS[method][1] * stretch
     centres = _centres(old, new)[:, np.newaxis]
     taps = min(int(np.ceil(2 * reach)), old)
     first = np.clip(np.floor(centres - reach + 0.5).astype(np.int64), 0, old - taps)
-    weights = weigh(first + np.arange(taps) + 0.5 - centres)
+    offset = first + np.arange(taps) + 0.5 - centres
+    weights = _covered(offset, step / 2) if area else _KERNELS[method][0](offset / stretch)
     weights /= weights.sum(axis=1, keepdims=True)
     return first.ravel(), weights.astype(np.float32)
 
 
-def _cover(reach: float) -> Callable[[Floats], Floats]:
-    """Weigh by the part of an old pixel that lies within ``reach`` of a new one's centre."""
-
-    def weigh(offset: Floats) -> Floats:
-        within: Floats = np.minimum(offset + 0.5, reach) - np.maximum(offset - 0.5, -reach)
-        return np.clip(within, 0.0, None)
-
-    return weigh
+def _covered(offset: Floats, reach: float) -> Floats:
+    """Return the part of an old pixel that lies within ``reach`` of a new one's centre."""
+    within: Floats = np.minimum(offset + 0.5, reach) - np.maximum(offset - 0.5, -reach)
+    return np.clip(within, 0.0, None)
 
 
 def _lanczos(x: Floats) -> Floats:

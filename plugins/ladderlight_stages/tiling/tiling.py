@@ -325,9 +325,7 @@ def _thinned(unique: UniqueTiles, cells: Cells, wiring: TileWiring, board: Board
         read[thinned.stand_in[tile]] |= unique.read[tile, at ^ wiring.turns[thinned.turn[tile]]]
     kept = thinned.kept
     return UniqueTiles(
-        cells=unique.tiles,
-        first=kept,
-        step=np.zeros_like(kept),
+        tiles=unique.tiles[kept],
         read=read,
         hashes=unique.hashes[kept],
         index=thinned.stand_in[unique.index],

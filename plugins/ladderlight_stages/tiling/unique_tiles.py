@@ -5,7 +5,6 @@ its orientation turns the tile into the form that is kept. Equal hashes are neve
 """
 
 from dataclasses import dataclass
-from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,12 +25,7 @@ class UniqueTiles:
     ``tiles[index[i]]`` has at position ``p ^ turns[turn[i]]``.
     """
 
-    cells: Values
-    """Where the tiles are taken from when they are needed, (cells, positions)."""
-    first: NDArray[np.integer]
-    """For each tile a cell that shows it."""
-    step: Ints
-    """What turns that cell into the form that is kept: its positions are exclusive-ored with this."""
+    tiles: Values
     read: Flags
     hashes: NDArray[np.uint64]
     index: NDArray[np.integer]
@@ -40,12 +34,7 @@ class UniqueTiles:
     @property
     def count(self) -> int:
         """How many tiles there are."""
-        return len(self.first)
-
-    @cached_property
-    def tiles(self) -> Values:
-        """The tiles, (tiles, positions)."""
-        return _turn_tiles(self.cells, self.first, self.step)
+        return len(self.tiles)
 
     @property
     def uses(self) -> Ints:
@@ -75,9 +64,7 @@ def _whole(cells: Values, turns: Ints, shown: Flags) -> UniqueTiles:
     cells = np.ascontiguousarray(cells)
     first, hashes, index, turn = _group(cells, _weights(cells.shape[1]), turns[allowed])
     return UniqueTiles(
-        cells=cells,
-        first=first,
-        step=turns[allowed][turn[first]],
+        tiles=_turn_tiles(cells, first, turns[allowed][turn[first]]),
         read=np.broadcast_to(shown, (len(first), cells.shape[1])),
         hashes=hashes,
         index=index,
@@ -116,16 +103,7 @@ def _in_parts(cells: Values, turns: Ints, shown: Flags) -> UniqueTiles:
         hashes = np.concatenate([hashes, part.hashes[fresh]])
         index[members] = new_index[part.index]
         turn[members] = part.turn ^ extra_turn[part.index]
-    every = np.arange(len(tiles), dtype=np.int32)
-    return UniqueTiles(
-        cells=tiles,
-        first=every,
-        step=np.zeros(len(tiles), dtype=np.int64),
-        read=read,
-        hashes=hashes,
-        index=index,
-        turn=turn,
-    )
+    return UniqueTiles(tiles=tiles, read=read, hashes=hashes, index=index, turn=turn)
 
 
 def _by_part(tiles: Values, read: Flags, turns: Ints, mask: Flags) -> dict[bytes, tuple[int, int]]:

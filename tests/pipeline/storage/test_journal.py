@@ -15,7 +15,7 @@ from .conftest import NOTES, Project, whole
 
 def test_a_journal_that_leads_out_of_the_folder_is_refused(project: Project) -> None:
     project.build("first")
-    begun = {"format": 1, "aside": ["../recipe.toml"], "carried": [], "placed": ["manifest.json"]}
+    begun = {"format": 2, "aside": ["../recipe.toml"], "carried": {}, "placed": ["manifest.json"]}
     project.put({".ladderlight/journal.json": json.dumps(begun)})
     with pytest.raises(BuildError, match=r"journal\.json: the journal of an interrupted build is damaged"):
         project.build("second")
@@ -46,8 +46,7 @@ def test_a_damaged_journal_is_reported_in_our_words(project: Project, damage: st
     )
 
 
-def test_a_journal_of_format_1_is_finished(project: Project) -> None:
-    """Format 1 listed what is carried; nothing was given another name."""
+def test_a_journal_is_finished_by_whatever_comes_next(project: Project) -> None:
     project.build("first")
     project.put(NOTES)
     private = project.out / ".ladderlight"
@@ -58,9 +57,9 @@ def test_a_journal_of_format_1_is_finished(project: Project) -> None:
         folder.mkdir(parents=True, exist_ok=True)
     (project.out / "manifest.json").rename(private / "old" / "manifest.json")
     begun = {
-        "format": 1,
+        "format": 2,
         "aside": ["manifest.json", "burn-sheet.txt", "devices", "proof", ".ladderlight/record.json"],
-        "carried": ["devices/left/read", "devices/notes.txt"],
+        "carried": {name: name for name in ("devices/left/read", "devices/notes.txt")},
         "placed": [".ladderlight/record.json", "burn-sheet.txt", "devices", "proof", "manifest.json"],
     }
     (private / "journal.json").write_text(json.dumps(begun))

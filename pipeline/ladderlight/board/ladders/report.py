@@ -28,15 +28,18 @@ def ladder_document(ladder: Ladder) -> dict[str, Any]:
     }
 
 
-def design_document(choices: list[Choice], series: Series | None) -> dict[str, Any]:
-    """Return the best of some ladders in full and the others in brief, as plain values.
+def design_document(
+    sets: Sequence[Sequence[Choice]], series: Series | None = None, drawer: Drawer | None = None
+) -> dict[str, Any]:
+    """Return the best of some sets of ladders for red, green and blue as plain values, the others in brief.
 
-    Resistances are in ohms, least significant bit first; levels in volts, by code; errors in millivolts, currents in
-    milliamperes and power in milliwatts. Currents are those of one channel.
+    In full is the worst ladder of the best set; those of a series are alike. Resistances are in ohms, least significant
+    bit first; levels in volts, by code; errors in millivolts, currents in milliamperes and power in milliwatts.
+    Currents are those of one channel.
     """
-    best = choices[0]
-    goal, same = best.goal, [best] * len(GUNS)
-    return {
+    *_, best = sets[0]
+    goal, others = best.goal, sets[1:]
+    document = {
         "kind": "r2r" if best.rail else "weighted",
         "bits": goal.bits,
         "series": series,
@@ -49,23 +52,14 @@ def design_document(choices: list[Choice], series: Series | None) -> dict[str, A
         **_choice(best),
         **_channel_figures(best.analysis.channels[0]),
         **_loads(best.analysis),
-        "next_best": [_choice(choice) for choice in choices[1:]],
-        "recipe": recipe_of(same),
-        "findings": [asdict(finding) for finding in findings_of(same)],
+        "next_best": [_choice(choices[-1]) for choices in others],
+        "recipe": recipe_of(sets[0]),
+        "findings": [asdict(finding) for finding in findings_of(sets[0])],
     }
-
-
-def drawer_document(sets: list[tuple[Choice, ...]], drawer: Drawer) -> dict[str, Any]:
-    """Return sets of ladders as plain values: that of the best set's worst ladder, its others as ``channels``."""
-    best = sets[0]
-    return {
-        **design_document([choices[-1] for choices in sets], None),
-        "have": str(drawer),
-        "channels": [_choice(choice) for choice in best],
-        "next_best": [_choice(choices[-1]) | {"channels": list(map(_choice, choices))} for choices in sets[1:]],
-        "recipe": recipe_of(best),
-        "findings": [asdict(finding) for finding in findings_of(best)],
-    }
+    if drawer:
+        next_best = [_choice(choices[-1]) | {"channels": list(map(_choice, choices))} for choices in others]
+        document |= {"have": str(drawer), "channels": list(map(_choice, sets[0])), "next_best": next_best}
+    return document
 
 
 def _channel_figures(channel: ChannelAnalysis) -> dict[str, Any]:

@@ -105,18 +105,14 @@ def timings(board: Board) -> dict[str, Timing]:
 
 def _address_times(board: Board, memory: Memory, found: Mapping[str, Timing]) -> tuple[float, float | None]:
     """Return when a memory's address starts to change and when it is stable, None when that is not known."""
-    starts: list[float] = []
-    ready: list[float | None] = []
-    signals = {line.signal for line in board.address_lines(memory)}
-    if signals & {Signal.X, Signal.Y}:
-        starts.append(board.counters.delay)
-        ready.append(board.counters.delay)
-    for name in board.sources[memory.name]:
-        registered = found[name].output == "register"
-        starts.append(REGISTER_DELAY if registered else found[name].start)
-        ready.append(REGISTER_DELAY if registered else found[name].arrival)
-    known = [time for time in ready if time is not None]
-    return min(starts, default=0.0), max(known, default=0.0) if len(known) == len(ready) else None
+    signals, delay = {line.signal for line in board.address_lines(memory)}, board.counters.delay
+    times: list[tuple[float, float | None]] = [(delay, delay)] if signals & {Signal.X, Signal.Y} else []
+    for source in map(found.__getitem__, board.sources[memory.name]):
+        registered = source.output == "register"
+        times.append((REGISTER_DELAY, REGISTER_DELAY) if registered else (source.start, source.arrival))
+    known = [ready for _, ready in times if ready is not None]
+    start = min((start for start, _ in times), default=0.0)
+    return start, max(known, default=0.0) if len(known) == len(times) else None
 
 
 def hold_in_counts(board: Board, memory: Memory) -> int:
@@ -124,18 +120,13 @@ def hold_in_counts(board: Board, memory: Memory) -> int:
 
     All of a frame for a constant address.
     """
-    line = board.raster.x.total
     holds = [
         hold_in_counts(board, source) // source.packing.pixels
         for source in map(board.memory, board.sources[memory.name])
     ]
-    x = board.lowest_bit(memory, Signal.X)
-    if x is not None:
-        holds.append(1 << x)
-    y = board.lowest_bit(memory, Signal.Y)
-    if y is not None:
-        holds.append(line << y)
-    return min(holds, default=line * board.raster.y.total)
+    steps = {Signal.X: 1, Signal.Y: board.raster.x.total}
+    holds += [steps[line.signal] << line.index for line in board.address_lines(memory) if line.signal in steps]
+    return min(holds, default=board.raster.x.total * board.raster.y.total)
 
 
 def longest_access(board: Board, memory: Memory) -> float | None:

@@ -10,7 +10,7 @@ from ladderlight.board.model.ladder import GUNS
 from ladderlight.errors import Problem
 from ladderlight.recipe.language.tables import OWN_PART
 from ladderlight.recipe.language.values import LARGEST_MEMORY, Words, WordWidth
-from ladderlight.recipe.source.problems import Where
+from ladderlight.recipe.source.problems import Where, listed
 from ladderlight.units.arrays import bytes_per_word
 from ladderlight.units.words import joined
 
@@ -19,11 +19,10 @@ _Found = tuple[Where, str, str]  # where, what is wrong, and what to do
 
 def contradictions(raw: Mapping[str, Any]) -> Iterator[Problem]:
     """Compare the keys of a board's table as it was read, right or wrong; ``where`` is relative to the table."""
-    memories, ladder = raw.get("memory"), raw.get("ladder")
     found: list[_Found] = []
-    for index, memory in enumerate(memories if isinstance(memories, list) else ()):
+    for index, memory in enumerate(listed(raw, "memory")):
         found += _size(memory, ("memory", index)) if isinstance(memory, dict) else ()
-    found += _channels(ladder) if isinstance(ladder, dict) else ()
+    found += _channels(ladder) if isinstance(ladder := raw.get("ladder"), dict) else ()
     return (Problem(where=where, what=what, action=action) for where, what, action in found)
 
 

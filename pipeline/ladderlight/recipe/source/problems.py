@@ -98,8 +98,13 @@ def _fault(document: Document, where: Where, message: str) -> tuple[int, int, Fa
 
 def tables(raw: Mapping[str, Any], key: str) -> list[Mapping[str, Any]]:
     """Return the tables of a list of tables; an empty one in place of what is not a table."""
-    written = raw.get(key)
-    return [item if isinstance(item, dict) else {} for item in written] if isinstance(written, list) else []
+    return [item if isinstance(item, dict) else {} for item in listed(raw, key)]
+
+
+def listed(raw: Mapping[str, Any], *where: str) -> list[Any]:
+    """Return the list that stands at a path of plain TOML data; an empty one in place of anything else."""
+    written = dig(raw, *where)
+    return written if isinstance(written, list) else []
 
 
 def dig(raw: Mapping[str, Any], *where: str | int) -> Any:

@@ -21,7 +21,7 @@ from ladderlight_stages.reductions.diffuse.kernels import (
 )
 
 if TYPE_CHECKING:
-    from ladderlight_stages.halftone.palette_tables import PaletteTables
+    from ladderlight_stages.halftone.palette_loops import PaletteTables
 
 KernelName = Literal[
     "floyd_steinberg",
@@ -135,19 +135,16 @@ def diffused(
 ) -> tuple[Codes, int | None]:
     """Return the codes, and the number of clipped pixels where the loop counts them."""
     from ladderlight_stages.halftone.lattice_loops import diffuse_lattice
-    from ladderlight_stages.halftone.lattice_tables import UNITS, lattice_tables
+    from ladderlight_stages.halftone.lattice_tables import fitted, is_grey, lattice_tables
     from ladderlight_stages.halftone.palette_tables import palette_tables
 
     lattice = lattice_tables(palette)
     if lattice is None:
         tables = palette_tables(palette, error_limit)
         return diffused_onto(picture, tables, kernel, strength, kept, serpentine=serpentine), None
-    pixels = lattice.fit(picture.pixels)
-    tables_of = (UNITS, lattice.limits, lattice.shift, lattice.levels, lattice.codes)
-    taps = (*_whole_taps(kernel, strength), serpentine)
-    stay = kept.codes if kept else None
-    codes, clipped = diffuse_lattice(pixels, *tables_of, *taps, lattice.half_steps, stay, lattice.light)
-    return codes, None if lattice.grey else clipped
+    pixels, stay = fitted(picture.pixels, palette), kept.codes if kept else None
+    codes, clipped = diffuse_lattice(pixels, lattice, *_whole_taps(kernel, strength), serpentine, stay)
+    return codes, None if is_grey(palette) else clipped
 
 
 def diffused_onto(
@@ -165,7 +162,7 @@ def diffused_onto(
         places = np.full(max(int(tables.codes.max()), int(kept.codes.max())) + 1, -1, dtype=np.int32)
         places[tables.codes] = np.arange(len(tables.codes))
         stay = np.where(kept.codes < 0, np.int32(-1), places[kept.codes])
-    codes: Codes = diffuse_palette(pixels, *tables, *taps, stay, steps)
+    codes: Codes = diffuse_palette(pixels, tables, *taps, stay, steps)
     return codes
 
 

@@ -14,11 +14,11 @@ from numpy.typing import NDArray
 
 from ladderlight import Palette
 from ladderlight.units.arrays import Codes, Floats, Singles
-from ladderlight_stages.halftone.lattice_loops import SHARE_BITS
-from ladderlight_stages.halftone.lattice_tables import UNITS, LatticeTables, guns_of, largest_steps, lattice_tables
+from ladderlight_stages.halftone.lattice_loops import SHARE_BITS, UNITS, LatticeTables
+from ladderlight_stages.halftone.lattice_tables import fitted, guns_of, largest_steps, lattice_tables
 from ladderlight_stages.halftone.palette_loops import UNITS as PALETTE_UNITS
 from ladderlight_stages.halftone.palette_tables import palette_tables
-from ladderlight_stages.reductions.diffuse.variable_loops import diffuse_variable, diffuse_variable_palette
+from ladderlight_stages.reductions.diffuse.variable_loops import diffuse_variable
 
 _STEPS = 1024  # steps of light in the tables of shares and noise for palettes
 
@@ -63,31 +63,16 @@ def diffuse_variably(
     pixels: Singles, palette: Palette, name: str, strength: float, error_limit: float, *, serpentine: bool
 ) -> Codes:
     """Reduce pixels, float32 (height, width, 3) of linear light, with one of the published tables."""
+    lattice, light = _tables(palette), fitted(pixels, palette)
     codes: Codes
-    lattice = _tables(palette)
     if lattice is not None:
-        shares, noise = _by_bin(palette, name, strength)
         codes = diffuse_variable(
-            lattice.fit(pixels),
-            UNITS,
-            lattice.limits,
-            lattice.shift,
-            lattice.levels,
-            lattice.codes,
-            shares,
-            noise,
-            serpentine,
-            lattice.half_steps,
+            light, lattice, None, *_by_bin(palette, name, strength), serpentine, lattice.half_steps
         )
         return codes
     tables = palette_tables(palette, error_limit)
-    codes = diffuse_variable_palette(
-        np.require(pixels, np.float32, ["C", "A", "W"]),
-        *tables,
-        *_by_light(palette, name, strength),
-        serpentine,
-        largest_steps(tables.colours[:, :3]) // 2,
-    )
+    spread = largest_steps(tables.colours[:, :3]) // 2
+    codes = diffuse_variable(light, None, tables, *_by_light(palette, name, strength), serpentine, spread)
     return codes
 
 
@@ -113,7 +98,7 @@ def _by_bin(palette: Palette, name: str, strength: float) -> tuple[NDArray[np.in
 
 @lru_cache(maxsize=8)
 def _by_light(palette: Palette, name: str, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-    """Return shares and noise for ``diffuse_variable_palette``, by gun and step of light."""
+    """Return the same for a board whose guns depend on each other, by gun and step of light."""
     places = np.linspace(0, 1, _STEPS)
     found = [_between_levels(name, strength, np.unique(light), places) for light in palette.linear.T]
     shares = np.stack([each for each, _ in found])

@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 from ladderlight import Demand
 from ladderlight.board import linear_from_srgb
 from ladderlight.units.arrays import Singles
-from ladderlight_stages.sources.read.sample_loops import looked_up
+from ladderlight_stages.compiled import compiled
 
 _STRIP = 1 << 18  # pixels at a time: small enough for the processor's cache
 _BAND = 1 << 20  # pixels converted at a time: a large picture is never held twice
@@ -99,8 +99,18 @@ def linear_pixels(samples: NDArray[Any]) -> Singles:
         linear: Singles = samples
     else:
         table = _linear_of(np.iinfo(samples.dtype).max)
-        linear = looked_up(np.require(samples, requirements=["C", "A", "W"]), table)
+        linear = _looked_up(np.require(samples, requirements=["C", "A", "W"]), table)
     return linear if linear.ndim == 3 else np.repeat(linear[:, :, np.newaxis], 3, axis=2)
+
+
+@compiled
+def _looked_up(samples: NDArray[Any], table: Singles) -> Singles:  # pragma: no cover - compiled
+    """Return ``table[samples]``, many times faster; samples uint8 or uint16, C order, all within the table."""
+    light = np.empty(samples.shape, np.float32)
+    flat, found = samples.reshape(-1), light.reshape(-1)
+    for i in range(flat.size):
+        found[i] = table[flat[i]]
+    return light
 
 
 @cache

@@ -35,7 +35,7 @@ def test_document_of_a_ladder_is_plain(ladder) -> None:
 
 def test_document_of_a_design() -> None:
     choices = design(Goal(bits=2, driver=30.0), "E24")
-    document = design_document(choices, "E24")
+    document = design_document([[choice] * 3 for choice in choices], "E24")
     assert json.loads(json.dumps(document, allow_nan=False)) == document
     assert document["resistors"] == [1300.0, 680.0]
     assert document["parts"] == ["1k3", "680"]

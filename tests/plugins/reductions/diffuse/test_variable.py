@@ -116,7 +116,7 @@ def test_errors_never_lead_out_of_the_palettes_tables(
     shared_intensity: Board, name: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Run uncompiled, where an index is checked."""
-    monkeypatch.setattr(variable, "diffuse_variable_palette", variable.diffuse_variable_palette.function)
+    monkeypatch.setattr(variable, "diffuse_variable", variable.diffuse_variable.function)
     pixels = np.zeros((4, 40, 3), dtype=np.float32)
     pixels[:2, :20], pixels[:2, 20:], pixels[2:] = 0.6884467305709401, 0.3889214, (1, 1, 0)
     pixels[3] = (-3, 9, 0)
