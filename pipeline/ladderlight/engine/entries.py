@@ -54,7 +54,7 @@ def add_picture(writing: Writing, picture: Picture | CodedPicture) -> dict[str, 
     view = picture.view
     writing.add(_bytes_of(array))
     writing.add(view.data if view else b"")
-    found = {"origin": asdict(picture.origin), "notes": dict(picture.notes), "shape": array.shape}
+    found: dict[str, Any] = {"origin": asdict(picture.origin), "notes": dict(picture.notes), "shape": array.shape}
     found["view"] = view and (view.size, view.crop)
     if isinstance(picture, Picture):
         return found | {"part": picture.part and asdict(picture.part)}
