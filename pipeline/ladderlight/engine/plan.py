@@ -150,6 +150,8 @@ class Plan:
         """The stages that look at pictures first, by index, and at which files."""
         recipe, found = self.recipe, {}
         for at, stage in enumerate(use.declaration for use in recipe.chain):
+            if "survey" not in stage.hooks:
+                continue
             looking = (
                 HooksOf(stage, recipe.board, recipe.options_for(file, at), recipe.viewing).look(file.source)
                 for file in recipe.files
