@@ -1,7 +1,7 @@
 """The monitor's connector, the resistors that lead to it, and what a meter reads there."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from math import inf, isinf
 
 import numpy as np
@@ -11,6 +11,7 @@ from ladderlight.board.ladders.analysis import analyse
 from ladderlight.board.ladders.tolerance import worst_levels
 from ladderlight.board.model.ladder import GUNS, LOAD, mark_of, pin
 from ladderlight.board.model.network import GROUND, Network
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Flags
 from ladderlight.units.words import joined
 
@@ -22,8 +23,7 @@ PINS = ("red", "green", "blue", "", "ground", *_RETURNS, "", "sync ground", "", 
 _USUAL = 0.05
 
 
-@dataclass(frozen=True, kw_only=True)
-class FittedResistor:
+class FittedResistor(Frozen):
     """A resistor of a ladder: its label, from which line or node to which, ohms, and the most that it dissipates.
 
     ``line`` is the ladder's line at its first end, empty between two nodes of an R-2R ladder. ``start`` and ``end`` are
@@ -83,8 +83,7 @@ def _between(node: str) -> str:
     return f"{channel} step {int(place) + 1}" if place.isdigit() else f"middle of {place}"
 
 
-@dataclass(frozen=True, kw_only=True)
-class Volts:
+class Volts(Frozen):
     """A voltage with the limits that the resistors' tolerance sets."""
 
     nominal: float
@@ -92,8 +91,7 @@ class Volts:
     highest: float
 
 
-@dataclass(frozen=True, kw_only=True)
-class Reading:
+class Reading(Frozen):
     """A reading at a channel's output while ``high`` are high and all other lines low.
 
     ``words`` are what each memory's data pins must show, by memory; ``unloaded`` is without the monitor, None where

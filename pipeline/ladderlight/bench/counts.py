@@ -1,7 +1,6 @@
 """The counts to decode for sync, blanking and reset, and the frequencies to see on a scope."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from itertools import combinations
 
 import numpy as np
@@ -12,11 +11,11 @@ from ladderlight.board import Board
 from ladderlight.board.model.lines import LineSyntaxError, Signal, expand
 from ladderlight.board.model.raster import Counter
 from ladderlight.board.scanning.levels import parity_of
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Ints
 
 
-@dataclass(frozen=True, kw_only=True)
-class Decoded:
+class Decoded(Frozen):
     """A reading of a counter at which something begins.
 
     ``bits`` are the counter bits, highest first, whose AND is high at this reading for the first time since the reset;
@@ -42,8 +41,7 @@ class Decoded:
         return f"{self.reading:0{self.width}b}"
 
 
-@dataclass(frozen=True, kw_only=True)
-class Axis:
+class Axis(Frozen):
     """One counter: its readings to decode, the polarity of its sync, and how often each of its bits rises, in hertz."""
 
     name: str

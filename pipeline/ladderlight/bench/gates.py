@@ -13,6 +13,7 @@ from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.lines import timing_line
 from ladderlight.board.scanning.timing import hold_in_counts
 from ladderlight.devices.pinouts import NOT_CONNECTED
+from ladderlight.system.frozen import Frozen
 
 BLANK = "blank"
 """High during blanking."""
@@ -33,8 +34,7 @@ _CASCADE = "SER"  # the pin through which a shift register takes what another on
 _WHOLE = 16  # pixels of a word that take two shift registers or selectors
 
 
-@dataclass(frozen=True, kw_only=True)
-class Unit:
+class Unit(Frozen):
     """One gate, register bit or the like: where it sits, and the lines at its pins.
 
     ``package`` is the socket's label, ``number`` the unit's place in it from 1. ``controls`` are pins that the units of
@@ -189,10 +189,9 @@ class Gates:
             self._unpack(memory, line, clear, enable)
         elif memory.output == "register":
             clock = ("clock", _clock(self.board, hold_in_counts(self.board, memory)))
-            if clear == "high":
-                self.paths[line].append(self._add(Logic.REGISTER, (line,), (line,), (clock, ("/OE", enable))))
-            else:
-                self.paths[line].append(self._add(Logic.CLEARED, (line,), (line,), (clock, ("/clear", clear))))
+            plain = clear == "high"
+            logic, control = (Logic.REGISTER, ("/OE", enable)) if plain else (Logic.CLEARED, ("/clear", clear))
+            self.paths[line].append(self._add(logic, (line,), (line,), (clock, control)))
 
     def _unpack(self, memory: Memory, line: str, clear: str, enable: str) -> None:
         pixels, lowest = memory.packing.pixels, self.board.first_select_bit(memory)
@@ -224,8 +223,7 @@ def _clock(board: Board, counts: int) -> str:
     return CLOCK if counts == 1 else f"!x{counts.bit_length() - 2}"
 
 
-@dataclass(frozen=True, kw_only=True)
-class LogicPin:
+class LogicPin(Frozen):
     """A pin of a package: ``line`` at it, empty where nothing is.
 
     ``unit`` is the one whose input, output or control it is, None for pins of no unit that is used. A data line is

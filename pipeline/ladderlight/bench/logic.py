@@ -1,15 +1,16 @@
 """Packages of common logic: what each holds, and its pins."""
 
 import tomllib
-from dataclasses import dataclass, field
+from dataclasses import field
 from enum import Enum
 from functools import cache, cached_property
 from importlib.resources import files
 from typing import Any
 
+from ladderlight.system.frozen import Frozen
 
-@dataclass(frozen=True, kw_only=True)
-class Package:
+
+class Package(Frozen):
     """A package: its generic number, what it holds, how many units that is, and what one unit is called.
 
     ``pinout`` names the pins, pin 1 first. ``inputs`` and ``outputs`` are those of one unit, where ``#`` stands for its

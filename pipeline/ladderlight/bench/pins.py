@@ -9,6 +9,7 @@ from typing import Literal
 from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.lines import Signal
 from ladderlight.devices.pinouts import pinout_of
+from ladderlight.system.frozen import Frozen
 
 Bus = Literal["address", "data"]
 _BUSES: dict[str, Bus] = {"A": "address", "D": "data"}
@@ -52,8 +53,7 @@ def data_line(board: Board, memory: Memory, pin: int) -> str:
     return output if output in used else ""
 
 
-@dataclass(frozen=True, kw_only=True)
-class ChipPin:
+class ChipPin(Frozen):
     """A pin to check: the ``chip``, the ``pin`` of its package where that is known, its ``name``, and its ``line``.
 
     For a resistor that is its label, no pin, its value and the line at its first end.
@@ -70,8 +70,7 @@ class ChipPin:
         return f"{self.chip}{number} {self.name}" + (f" ({self.line})" if self.line else "")
 
 
-@dataclass(frozen=True, kw_only=True)
-class Pins:
+class Pins(Frozen):
     """The pins of a memory chip, or of all chips of a memory as if they were one."""
 
     board: Board

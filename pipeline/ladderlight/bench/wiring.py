@@ -24,6 +24,7 @@ from ladderlight.board import Board
 from ladderlight.board.model.ladder import GUNS
 from ladderlight.board.model.lines import Signal, line
 from ladderlight.devices.pinouts import NOT_CONNECTED, pinout_of
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.words import joined
 
 RAILS = {"low": "GND", "high": "VCC"}
@@ -31,8 +32,7 @@ _SUPPLY = {"VCC": "supply, as in the datasheet; 100 nF to GND beside it", "GND":
 _COUNTERS = {Signal.X: "x counter, bit", Signal.Y: "y counter, bit", Signal.BANK: "switch or frame counter, bit"}
 
 
-@dataclass(frozen=True, kw_only=True)
-class WiredChip:
+class WiredChip(Frozen):
     """A chip or the connector: its socket's label, and its pins in the order of the package, with where they lead.
 
     ``holds`` is what is in a package of common logic. ``checked`` is whether an open library of symbols agrees with the
@@ -55,8 +55,7 @@ class WiredChip:
         return ", ".join(filter(None, (self.part, package, known)))
 
 
-@dataclass(frozen=True, kw_only=True)
-class WiredLine:
+class WiredLine(Frozen):
     """A line: what drives it, and all that it leads to, in words."""
 
     name: str

@@ -12,11 +12,11 @@ import struct
 import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO, Self
 
 from ladderlight.cache.folder import is_own_file
+from ladderlight.system.frozen import Frozen
 
 _END = struct.Struct(">Q32s8s")
 _FORMAT = b"LLcache1"
@@ -59,8 +59,7 @@ class EntryWriter:
         return Entry(path=path, about=about, parts=_placed(self._parts))
 
 
-@dataclass(frozen=True, kw_only=True)
-class Entry:
+class Entry(Frozen):
     """An entry that was found. Its parts are checked as they are read."""
 
     path: Path

@@ -1,11 +1,12 @@
 """Viewing conditions of a board's screen."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from typing import Self
 
+from ladderlight.system.frozen import Frozen
 
-@dataclass(frozen=True, kw_only=True)
-class Viewing:
+
+class Viewing(Frozen):
     """Distance and width of the screen, as in a recipe's ``[viewing]``."""
 
     distance: float | None = None

@@ -35,6 +35,8 @@ def main(arguments: Sequence[str] | None = None) -> int:
     if arguments is None:
         gc.set_threshold(_OBJECTS)
     status = _status_of(list(sys.argv[1:] if arguments is None else arguments))
+    if arguments is None:
+        gc.freeze()  # Python ends with looking for garbage among all that is left, a fifth of the time of check
     if arguments is None and workers_left():
         from ladderlight.cache.store import remove_temporary
 

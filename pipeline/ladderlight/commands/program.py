@@ -2,29 +2,17 @@
 
 import os
 import sys
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from copy import copy
 from functools import cache
+from importlib import import_module
 from typing import Annotated, Any
 
 import typer
 from typer.completion import shell_complete
 
 from ladderlight import __version__
-from ladderlight.commands import (
-    COMPLETION,
-    about,
-    bench,
-    build,
-    burned,
-    check,
-    compare,
-    decode,
-    faults,
-    ladder,
-    start,
-    watch,
-)
+from ladderlight.commands import COMPLETION
 from ladderlight.commands.terminal.mistakes import WrongUsage, fault_of
 from ladderlight.commands.terminal.streams import keeps_stdout
 from ladderlight.errors import Fault
@@ -38,10 +26,14 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-COMMANDS = (
-    *(start.start, check.check, build.build, watch.watch, bench.bench, burned.burned, faults.faults),
-    *(compare.compare, decode.decode, ladder.ladder, about.stages, about.schema, about.guide),
-)
+COMMANDS = {
+    **{name: name for name in ("start", "check", "build", "watch", "bench", "burned", "faults", "compare", "decode")},
+    "ladder": "ladder",
+    "stages": "about",
+    "schema": "about",
+    "guide": "about",
+}
+"""The commands, in the order of the help, and the modules that have them."""
 
 
 def _print_version(wanted: bool) -> None:  # noqa: FBT001 - as the library calls it
@@ -58,13 +50,19 @@ def _main(*, version: _Version = False) -> None:
     pass
 
 
+def command_of(name: str) -> Callable[..., None]:
+    """Return the function of a command."""
+    command: Callable[..., None] = getattr(import_module(f"ladderlight.commands.{COMMANDS[name]}"), name)
+    return command
+
+
 @cache
 def _program(first: str) -> Any:  # of a type of the library's own, which it does not export
     """Return the program with the command that the first argument names, alone to start sooner, or with all."""
     program = copy(app)
     program.registered_commands = []
-    for command in [one for one in COMMANDS if one.__name__ == first] or COMMANDS:
-        program.command()(keeps_stdout(command))
+    for name in [first] if first in COMMANDS else COMMANDS:
+        program.command()(keeps_stdout(command_of(name)))
     made: Any = typer.main.get_command(program)
     for parameter in (each for one in made.commands.values() for each in one.params):
         if parameter.param_type_name == "argument":  # its name says enough; some editions add list[str] and the like
@@ -91,5 +89,5 @@ def run(arguments: Sequence[str]) -> tuple[int, Sequence[Fault]]:
         if type(error).__name__ == "NoArgsIsHelpError":
             print(error.format_message(), file=sys.stderr)  # noqa: T201
             return 2, ()
-        return 2, [fault_of(error, arguments, {command.__name__: command for command in COMMANDS})]
+        return 2, [fault_of(error, arguments, {name: command_of(name) for name in COMMANDS})]
     return 0, ()

@@ -4,7 +4,7 @@ import hashlib
 import re
 import zlib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import product
 from typing import Literal
 
@@ -15,6 +15,7 @@ from ladderlight.devices.documents import Checksums
 from ladderlight.devices.formats import segments_of
 from ladderlight.errors import DeviceFileError, nearest_word
 from ladderlight.flow.pictures import ByteOrder, Contents, DeviceFile, Span
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Bytes, Ints, MemoryWords, Words, bytes_per_word, dtype_of
 from ladderlight.units.words import address, counted
 
@@ -52,8 +53,7 @@ def words_of(data: bytes | bytearray | Bytes, width: int, order: ByteOrder = "li
     return words
 
 
-@dataclass(frozen=True, kw_only=True)
-class Piece:
+class Piece(Frozen):
     """The part of a device that one file holds."""
 
     device: Device

@@ -3,13 +3,13 @@
 import re
 from codecs import BOM_UTF8
 from collections.abc import Callable, Generator, Iterable, Iterator
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
 
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.words import counted
 
 Format = Literal["binary", "intel_hex", "s_record", "verilog_mem", "c_array", "assembler"]
@@ -38,16 +38,14 @@ for _letters in (b"0123456789abcdef", b"0123456789ABCDEF"):
     _DIGITS[np.frombuffer(_letters, dtype=np.uint8)] = np.arange(16)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Segment:
+class Segment(Frozen):
     """Bytes that a file holds from an address on."""
 
     address: int
     data: bytes | bytearray
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Run:
+class _Run(Frozen):
     """Records of one kind that follow each other in the file and in their addresses."""
 
     kind: str

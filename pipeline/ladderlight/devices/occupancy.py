@@ -1,7 +1,6 @@
 """Occupancy of devices: banks with their pictures, the last used word, free words."""
 
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
@@ -11,11 +10,11 @@ from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.scan import addresses_by_bank, is_direct
 from ladderlight.devices.documents import BankDocument
 from ladderlight.flow.pictures import Contents
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Flags, Ints
 
 
-@dataclass(frozen=True, kw_only=True)
-class Occupancy:
+class Occupancy(Frozen):
     """Occupancy of a device. ``last_used`` is None when nothing is written to it."""
 
     banks: tuple[BankDocument, ...]

@@ -1,8 +1,7 @@
 """Pin-outs of the memory parts in dual in-line packages: ``/`` is active low; of two jobs that for reading is first."""
 
-from dataclasses import dataclass
-
 from ladderlight.board import PARTS, Part
+from ladderlight.system.frozen import Frozen
 
 NOT_CONNECTED = "NC"
 
@@ -47,8 +46,7 @@ _FROM_MEMORY = {
 """The same of parts that no open library at hand has: from memory; the datasheet rules."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Pinout:
+class Pinout(Frozen):
     """The names of a part's pins, pin 1 first; ``checked`` where an open library of symbols agrees."""
 
     names: tuple[str, ...]

@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable
-from dataclasses import dataclass, field
+from dataclasses import field
 from threading import Lock
 from typing import TYPE_CHECKING, Any
 
 from ladderlight.board import Board
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.value import digest_of
 
 if TYPE_CHECKING:  # a check needs no cache
@@ -61,8 +62,7 @@ def _note(watched: WatchedBoard, name: str) -> None:
     object.__getattribute__(watched, "_used").add(name)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class BoardDigests:
+class BoardDigests(Frozen, eq=False):
     """Digests of a board's properties, each worked out once."""
 
     board: Board
@@ -81,8 +81,7 @@ class BoardDigests:
         return self._digests[name]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class KnownUses:
+class KnownUses(Frozen, eq=False):
     """What earlier nodes have used, by the stages that they went through, kept in the cache. Threads may share it."""
 
     cache: Cache

@@ -18,6 +18,7 @@ from ladderlight.engine.plan import Unit
 from ladderlight.errors import Fault
 from ladderlight.flow.pictures import CodedPicture, SourceView
 from ladderlight.recipe import PictureFile
+from ladderlight.system.frozen import Frozen
 
 T = TypeVar("T")
 
@@ -85,8 +86,7 @@ def cautions(pictures: Iterable[Described | CodedPicture]) -> tuple[tuple[str, i
     )
 
 
-@dataclass(frozen=True, kw_only=True)
-class OpenedUnit:
+class OpenedUnit(Frozen):
     """The coded pictures of a unit without their codes."""
 
     described: tuple[Described, ...]

@@ -19,6 +19,7 @@ from ladderlight.colour.spaces import similarity_from_linear
 from ladderlight.errors import PictureError
 from ladderlight.flow.pictures import JUST_SEEN, Animation, CodedPicture, Picture
 from ladderlight.stages.contract import Kept
+from ladderlight.system.frozen import Frozen
 
 Bools = NDArray[np.bool_]
 Float32 = NDArray[np.float32]
@@ -30,8 +31,7 @@ Reduced = Future[tuple[Codes, CodedPicture]]
 _CUT = 0.05  # of pictures that have less than this share in common, one follows the other by a cut, and nothing is kept
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Frame:
+class Frame(Frozen, eq=False):
     """A frame that others are compared with.
 
     ``looks`` and ``held`` float32 (height, width, 3): how the frame looks, and at each place how the frame looked in
@@ -42,8 +42,7 @@ class Frame:
     held: Float32
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Compared:
+class Compared(Frozen, eq=False):
     """A frame compared with the one before and the first of its animation.
 
     ``stays`` and ``returns`` bool (height, width): where the codes of the frame before and where those of the first one

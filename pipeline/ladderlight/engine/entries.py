@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import pickle
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from io import BytesIO
 from typing import Any
 
@@ -15,6 +15,7 @@ from numpy.typing import NDArray
 from ladderlight.cache.entries import DamagedError, Entry
 from ladderlight.cache.store import Writing
 from ladderlight.flow.pictures import CodedPicture, FilePart, Origin, Picture, SourceView
+from ladderlight.system.frozen import Frozen
 
 _SAFE = ("numpy", "numpy.core.multiarray", "numpy._core.multiarray", "numpy.core.numeric", "numpy._core.numeric")
 
@@ -27,8 +28,7 @@ def plain_array(array: NDArray[Any]) -> NDArray[Any]:
     return np.require(array, requirements=["C", "A", "W"])
 
 
-@dataclass(frozen=True, kw_only=True)
-class Described:
+class Described(Frozen):
     """A coded picture without its codes and its view."""
 
     origin: Origin

@@ -28,6 +28,7 @@ from ladderlight.stages.boundary import HooksOf
 from ladderlight.stages.code import code_of, reads_files
 from ladderlight.stages.contract import Demand, Survey
 from ladderlight.stages.kinds import Kind
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.value import digest_of
 
 
@@ -42,8 +43,7 @@ class Unit:
     still: float | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
-class Fold:
+class Fold(Frozen):
     """The total of a survey, and its digest; empty when it has none, so that nothing after it is kept."""
 
     survey: Survey
@@ -63,8 +63,7 @@ Folds = Mapping[int, Fold]
 """What the surveys of a chain's stages have seen, by the stage's index."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Base:
+class Base(Frozen):
     """What the keys of a node have in common.
 
     ``sort`` is shared by all nodes of the same stages; ``lasting`` is whether the node's result may be found again by
@@ -76,8 +75,7 @@ class Base:
     lasting: bool
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Plan:
+class Plan(Frozen, eq=False):
     """The plan of a recipe's pictures."""
 
     recipe: Recipe

@@ -21,6 +21,7 @@ from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.language.model import StageUse
 from ladderlight.stages.boundary import run_stage
 from ladderlight.stages.kinds import Kind
+from ladderlight.system.frozen import Frozen
 
 if TYPE_CHECKING:
     from ladderlight.cache.marks import Seen
@@ -40,8 +41,7 @@ Refused = Callable[[Fault], None]
 """Called with what is wrong with a picture as soon as that is known."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Chain:
+class Chain(Frozen):
     """A recipe's chain at work."""
 
     recipe: Recipe

@@ -11,10 +11,10 @@ from ladderlight.flow.pictures import Origin
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.language.model import CardUse
 from ladderlight.stages.boundary import HooksOf
+from ladderlight.system.frozen import Frozen
 
 
-@dataclass(frozen=True, kw_only=True)
-class Tray:
+class Tray(Frozen):
     """One complete set of chips with its pictures. ``number`` is None where a recipe has one set only."""
 
     number: int | None = None
@@ -88,8 +88,7 @@ def crowding(recipe: Recipe, trays: Iterable[Tray], frames: Iterable[Origin]) ->
                 yield tray.place(stage.name), problem
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Hand:
+class _Hand(Frozen):
     """What goes into one tray together: a file, the files of an animation, or a card."""
 
     what: str

@@ -29,6 +29,7 @@ from ladderlight.recipe import PictureFile
 from ladderlight.stages.boundary import HooksOf, guarded, open_file, run_stage
 from ladderlight.stages.contract import Kept
 from ladderlight.stages.declaration import StageDeclaration
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.value import digest_of
 
 _AHEAD = 8  # how many frames of an animation are reduced beyond the one that is waited for
@@ -64,8 +65,7 @@ class Task:
         return len(self.unit.files) > 1 and self.look is None and self.ready is None
 
 
-@dataclass(frozen=True, kw_only=True)
-class Work:
+class Work(Frozen):
     """What the tasks of one pass through a plan have in common."""
 
     plan: Plan

@@ -10,6 +10,8 @@ from dataclasses import dataclass, field, replace
 from fnmatch import fnmatchcase
 from typing import TYPE_CHECKING, Any, Literal, TypeVar
 
+from ladderlight.system.frozen import Frozen
+
 if TYPE_CHECKING:
     import numpy as np
     from numpy.typing import NDArray
@@ -45,8 +47,7 @@ Box = tuple[float, float, float, float]
 WHOLE: Box = (0.0, 0.0, 1.0, 1.0)
 
 
-@dataclass(frozen=True, kw_only=True)
-class FilePart:
+class FilePart(Frozen):
     """Which part of its file a picture shows.
 
     ``size`` is the width and height of the file's picture as it stands upright, in pixels. ``box`` is the part of it
@@ -76,8 +77,7 @@ class FilePart:
         return left, top, right, bottom
 
 
-@dataclass(frozen=True, kw_only=True)
-class SourceView:
+class SourceView(Frozen):
     """A picture as it was before the reduction, small, to be shown beside what became of it.
 
     ``data`` is a JPEG in the board's pixels, sRGB. ``size`` is that of the file's picture, and ``crop`` the box in it
@@ -89,8 +89,7 @@ class SourceView:
     crop: tuple[int, int, int, int] | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
-class Picture:
+class Picture(Frozen):
     """A picture before reduction: ``pixels`` float32 (height, width, 3), linear light, 0 to 1, sRGB primaries."""
 
     origin: Origin
@@ -129,8 +128,7 @@ class Picture:
         return CodedPicture(origin=self.origin, codes=codes, notes=self.notes)
 
 
-@dataclass(frozen=True, kw_only=True)
-class CodedPicture:
+class CodedPicture(Frozen):
     """A picture reduced to the board's codes: ``codes`` uint16, shape (height, width).
 
     For the manifest, by name: ``metrics`` are figures that were measured, some of them tables such as mean and 95th
@@ -162,8 +160,7 @@ JUST_SEEN = 0.02
 """Distance in OKLab that is about the least seen: CSS Color Module Level 4, section 13.2, takes it as such."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Animation:
+class Animation(Frozen):
     """Pictures that an arrangement shows one after another, in their order: what does not move in them keeps its codes.
 
     ``match`` is a pattern for their names or file names. A colour counts as unchanged up to the distance ``still`` in
@@ -174,8 +171,7 @@ class Animation:
     still: float = JUST_SEEN
 
 
-@dataclass(frozen=True, kw_only=True)
-class PlacedPicture:
+class PlacedPicture(Frozen):
     """A picture and the bank it was put into.
 
     ``step`` is for how many seconds the board shows the bank, where a counter steps through the banks.
@@ -186,8 +182,7 @@ class PlacedPicture:
     step: float | None = None
 
 
-@dataclass(frozen=True, kw_only=True)
-class MemoryContents:
+class MemoryContents(Frozen):
     """The words of one memory.
 
     ``words`` unsigned, one per address. ``written``, the same shape: the bits of each word that something reads. Bits
@@ -199,8 +194,7 @@ class MemoryContents:
     written: Words
 
 
-@dataclass(frozen=True, kw_only=True)
-class TileSet:
+class TileSet(Frozen):
     """The unique tiles that an arrangement has put into a memory which another one addresses.
 
     ``codes`` uint16, shape (tiles, height, width): each tile as the memory holds it. ``numbers`` int64, shape
@@ -213,8 +207,7 @@ class TileSet:
     addresses: NDArray[np.int64]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Contents:
+class Contents(Frozen):
     """The words to be burned, by memory, before they are split into device files."""
 
     memories: Mapping[str, MemoryContents]
@@ -227,8 +220,7 @@ class Contents:
 ByteOrder = Literal["little", "big"]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Span:
+class Span(Frozen):
     """Which bytes of a device's image a file holds. The image is the device's words as bytes, lowest address first."""
 
     first: int = 0
@@ -243,8 +235,7 @@ class Span:
     """The address of the file's first byte, in formats that have addresses."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class DeviceFile:
+class DeviceFile(Frozen):
     """One file for a device programmer, made by an emission stage."""
 
     device: str

@@ -6,7 +6,7 @@ changes nothing. Pictures are compared by the screens that the proof of the earl
 
 import base64
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cache
 from hashlib import sha256
 from operator import itemgetter
@@ -23,6 +23,7 @@ from ladderlight.flow.images import MOST_INDEXED
 from ladderlight.proof.screens import Shown
 from ladderlight.storage.stopping import side_by_side
 from ladderlight.storage.writing import read_regular
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Bytes
 
 FILE = "changes.json"
@@ -75,8 +76,7 @@ class Changes(TypedDict):
     pictures: Sequence[PictureChange]
 
 
-@dataclass(frozen=True, kw_only=True)
-class EarlierBuild:
+class EarlierBuild(Frozen):
     """What the output folder held before this build.
 
     ``devices`` are the SHA-256 of the devices by name, ``pictures`` the banks by the names of their pictures,
@@ -98,8 +98,7 @@ class EarlierBuild:
             return None
 
 
-@dataclass(frozen=True, kw_only=True)
-class Before:
+class Before(Frozen):
     """What there was before a build: an earlier one, and the bytes of the chips that were burned, by device."""
 
     build: EarlierBuild | None = None

@@ -1,7 +1,7 @@
 """What the monitor shows, computed from the device files as they are on disk."""
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 from pathlib import Path
 
@@ -16,12 +16,12 @@ from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import DeviceFile, TileSet
 from ladderlight.proof.tilesheet import places_of, tiles_shown
 from ladderlight.storage.stopping import side_by_side
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import path_trouble
 from ladderlight.units.arrays import Codes, Ints, MemoryWords
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Scanned:
+class Scanned(Frozen, eq=False):
     """The words of a board's memories as read back from the device files, and what banks show of them: scanned once.
 
     ``images`` are each device's bytes, low byte of each word first. ``codes`` are those of each bank's picture, shape
@@ -52,7 +52,7 @@ class Scanned:
         object.__setattr__(self, "places", list(map(places_of, self.tile_sets, tiles)))
 
     @cached_property
-    def contents(self) -> Mapping[int, int]:
+    def contents(self) -> dict[int, int]:
         """The number of each bank's picture among the different ones: equal pictures share the first one's."""
         found: dict[bytes, int] = {}
         return {bank: found.setdefault(codes.tobytes(), len(found)) for bank, codes in self.codes.items()}
@@ -60,10 +60,8 @@ class Scanned:
     @cached_property
     def distinct(self) -> list[int]:
         """The first bank of each different picture, by its number."""
-        firsts: dict[int, int] = {}
-        for bank, content in self.contents.items():
-            firsts.setdefault(content, bank)
-        return list(firsts.values())
+        firsts = {content: bank for bank, content in reversed(self.contents.items())}
+        return [firsts[content] for content in sorted(firsts)]
 
     def screen(self, bank: int) -> Codes:
         """Return the code of every count and line that the monitor shows of a bank, as :func:`screen_codes`."""

@@ -5,7 +5,6 @@ import struct
 import zlib
 from base64 import b64encode
 from collections.abc import Iterable
-from dataclasses import dataclass
 from typing import Any, Self
 
 import numpy as np
@@ -16,6 +15,7 @@ from PIL import Image
 from ladderlight.board import Board
 from ladderlight.flow.images import MOST_INDEXED, saved
 from ladderlight.proof.scanout import Scanned, colours_of
+from ladderlight.system.frozen import Frozen
 
 COMPRESSION = 2  # a third of the time of the usual 6 for a third more bytes, and there may be hundreds of screens
 _INDEXED, _UP = 3, 2  # colour type and filter: W3C PNG, ISO/IEC 15948, 11.2.1 and 9.2
@@ -44,8 +44,7 @@ def screen_png(board: Board, codes: NDArray[np.uint16]) -> bytes:
     return _indexed_png(codes.astype(np.uint8).repeat(dots, axis=1), board.palette.srgb8.tobytes())
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Shown:
+class Shown(Frozen, eq=False):
     """A screen as its file has it: a number for each pixel, (height, width), and the colour of each as RGBA in uint32.
 
     As such, colours are compared ten times as fast as in parts. Without a ``palette`` the numbers are the colours.

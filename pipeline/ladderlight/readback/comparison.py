@@ -13,6 +13,7 @@ from ladderlight.readback.diagnosis.faults import Fault
 from ladderlight.readback.diagnosis.weighing import Diagnosis, diagnose
 from ladderlight.readback.dumps import Held, Reading
 from ladderlight.readback.sections import Section, image_of
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Ints, MemoryWords, Words
 
 _GAP = 8  # differences no further apart than this many words are one range
@@ -49,8 +50,7 @@ class Difference:
         return f"bank {self.bank}{names}, pixel {self.x}, {self.y}{more}"
 
 
-@dataclass(frozen=True, kw_only=True)
-class Range:
+class Range(Frozen):
     """A stretch of addresses, with how many words in it differ."""
 
     first: int
@@ -58,8 +58,7 @@ class Range:
     count: int
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class DeviceReport:
+class DeviceReport(Frozen, eq=False):
     """The report on one device. ``found`` are its words, as they should be where they were not read."""
 
     reading: Reading

@@ -2,7 +2,7 @@
 
 import stat
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cache, cached_property
 from pathlib import Path
 
@@ -14,6 +14,7 @@ from ladderlight.devices.files import ERASED, words_of
 from ladderlight.devices.formats import Format, format_of, likely_damage, segments_of
 from ladderlight.errors import DeviceFileError, UsageError
 from ladderlight.readback.sections import Section, covered_by, image_of, mask_of
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Bytes, Flags, Ints, Words, bytes_per_word
 from ladderlight.units.words import counted, joined
 
@@ -34,8 +35,7 @@ _segments_of = cache(segments_of)
 _ADDRESSED: tuple[Format, ...] = ("intel_hex", "s_record", "verilog_mem")
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Dump:
+class Dump(Frozen, eq=False):
     """A file that was read out of a chip."""
 
     name: str
@@ -58,8 +58,7 @@ class Dump:
         return np.frombuffer(b"".join(segment.data for segment in segments), dtype=np.uint8), addresses
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Held:
+class Held(Frozen, eq=False):
     """A dump as it fits a section: byte ``data[i]`` stands at ``at[i]`` of the section. ``base`` is the address in the
     dump of the section's first byte; ``note`` what was wrong with the programmer's setting, in words."""
 
@@ -176,8 +175,7 @@ def _base(addresses: Ints, section: Section, name: str) -> int | None:
     return next((base for base in likely if base <= first and end <= base + section.size), None)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Reading:
+class Reading(Frozen, eq=False):
     """What was read of a device, put together from its dumps: which of its ``sections``, and the bytes of its image.
 
     ``image`` is uint8, low byte of each word first; places that were not read hold FFh. ``sections`` are all that a

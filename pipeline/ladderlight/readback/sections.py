@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from pathlib import PurePath
 
@@ -11,11 +11,11 @@ import numpy as np
 from ladderlight.board import Board, Device
 from ladderlight.devices.files import bytes_of, planned_pieces, span_places, words_of
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Bytes, Flags, Ints, Words, bytes_per_word
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Section:
+class Section(Frozen, eq=False):
     """A part of a device's image that one dump may hold. Two of one device with the same span are the same."""
 
     device: Device

@@ -2,7 +2,6 @@
 
 import traceback
 from collections.abc import Collection, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from difflib import get_close_matches
 from pathlib import Path
 from typing import Any
@@ -17,13 +16,13 @@ from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import BUILT_IN, StageRegistry
 from ladderlight.stages.validation import KeyName
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import is_file, reason_of
 
 _OWN_KEYS = ("match", "bank", "tray", "revision")
 
 
-@dataclass(frozen=True, kw_only=True)
-class Link:
+class Link(Frozen):
     """One step as the recipe writes it. ``place`` is its index among the recipe's ``[[stage]]``, None for our own."""
 
     declaration: StageDeclaration

@@ -1,7 +1,6 @@
 """Headers of a recipe's pictures and the names of their frames, before any picture is decoded."""
 
 from collections.abc import Collection, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache
 from pathlib import Path
 from types import MappingProxyType
@@ -14,13 +13,13 @@ from ladderlight.recipe.language.model import Recipe
 from ladderlight.stages.boundary import HooksOf
 from ladderlight.stages.contract import Probe
 from ladderlight.storage.stopping import side_by_side
+from ladderlight.system.frozen import Frozen
 
 Known = Mapping[PictureFile, Probe]
 """Headers that need not be read."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Headers:
+class Headers(Frozen):
     """What the headers hold, and what was found in them; files of a source without a probe stay unknown."""
 
     recipe: Recipe

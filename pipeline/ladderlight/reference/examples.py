@@ -3,7 +3,6 @@
 import math
 import tempfile
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from functools import cache, reduce
 from importlib.resources import as_file, files
 from operator import add
@@ -25,6 +24,7 @@ from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry
 from ladderlight.starter import open_scene
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Bytes
 
 PHOTOGRAPHS = {"cafe": "coffee", "quay-cat": "chelsea"}
@@ -39,8 +39,7 @@ _CHECKS = ((204, 204, 204), (255, 255, 255))
 _UNREAD = (64, 24, 48)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Played:
+class Played(Frozen):
     """An example that was run: what flowed into the stage, and what came out of it.
 
     ``before`` holds one value for each picture; for an emission stage it is the contents, for a source stage the paths

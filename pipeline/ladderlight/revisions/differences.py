@@ -2,7 +2,6 @@
 
 from collections import Counter
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import Any, TypeVar
@@ -17,6 +16,7 @@ from ladderlight.errors import LadderlightError
 from ladderlight.proof.screens import data_url
 from ladderlight.proof.templating import fill
 from ladderlight.recipe import Recipe
+from ladderlight.system.frozen import Frozen
 from ladderlight.workspace.burned import burn_of, chip_of
 from ladderlight.workspace.last_build import LastBuild, last_build
 from ladderlight.workspace.recorded import key_of
@@ -33,8 +33,7 @@ Slot = tuple[int | None, str]
 _MOST_COLOURS = 16
 
 
-@dataclass(frozen=True, kw_only=True)
-class Side:
+class Side(Frozen):
     """A revision with all that is compared of it."""
 
     recipe: Recipe
@@ -77,8 +76,7 @@ class Side:
         return self.recipe.output / self._screens.get(place, usual)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Table:
+class Table(Frozen):
     """Rows that differ: each with what it is of, the first revision's value and the second's, None for neither."""
 
     name: str
@@ -95,8 +93,7 @@ class Table:
         return "none" if value is None else self.form.format(value)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Differences:
+class Differences(Frozen):
     """What differs between two revisions of a recipe. Rows that are the same on both sides are left out."""
 
     first: Side

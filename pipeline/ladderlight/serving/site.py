@@ -5,13 +5,14 @@ import re
 import threading
 from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from pathlib import Path
 from typing import Any
 from urllib.parse import unquote_to_bytes
 
 from ladderlight.storage.output import settled
 from ladderlight.storage.writing import read_regular
+from ladderlight.system.frozen import Frozen
 
 _NEVER = re.compile(r'[\x00-\x1f\x7f/\\:*?"<>|]')
 """Characters that lead elsewhere on some system, or that no file name has on Windows."""
@@ -20,8 +21,7 @@ _DEVICE = re.compile(r"(con|prn|aux|nul|conin\$|conout\$|(com|lpt)[0-9¹²³])\s
 _PATIENCE = 1.0  # seconds to wait for readers when it ends
 
 
-@dataclass(frozen=True, kw_only=True)
-class Site:
+class Site(Frozen):
     """The output folders that are served, by the first name in the address; a single one has none, ``""``."""
 
     folders: Mapping[str, Path] = field(default_factory=dict)
@@ -75,8 +75,7 @@ def _inside(output: Path, names: tuple[str, ...]) -> Path:
     return path
 
 
-@dataclass(frozen=True, kw_only=True)
-class Notice:
+class Notice(Frozen):
     """The state of a watch."""
 
     number: int = 0

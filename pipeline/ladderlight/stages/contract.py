@@ -15,6 +15,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Concatenate, TypeVar
 
 from ladderlight.errors import LadderlightError, Problem
+from ladderlight.system.frozen import Frozen
 
 if TYPE_CHECKING:
     import numpy as np
@@ -45,8 +46,7 @@ class Option:
     fields: tuple[str, ...] = ()
 
 
-@dataclass(frozen=True, kw_only=True)
-class Demand:
+class Demand(Frozen):
     """The least size, in pixels, that a stage needs; larger adds nothing visible. None: full size."""
 
     width: int | None = None
@@ -73,16 +73,14 @@ class Example:
     """Stages that take the place of those of their kind in the default chain, with ``use`` and options."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Survey:
+class Survey(Frozen, eq=False):
     """What a stage's survey saw in all pictures of the recipe, before the stage is given the first of them."""
 
     total: Any = None
     """What was seen in each picture, added up in the order of the recipe; None when nothing was looked at."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Kept:
+class Kept(Frozen, eq=False):
     """The codes that a frame of an animation keeps from the frames before it, for a reduction.
 
     Without them a change anywhere would make the dots of a dithering crawl everywhere. Where a reduction does not ask
@@ -141,8 +139,7 @@ AdviceRule = (
 )
 
 
-@dataclass(frozen=True, kw_only=True)
-class Mark:
+class Mark(Frozen):
     """What :func:`stage` leaves on a function."""
 
     help: str

@@ -15,6 +15,7 @@ from ladderlight.errors import PluginError, Problem
 from ladderlight.stages.contract import Demand, Example, Kept, Mark, Option, Survey, mark_of
 from ladderlight.stages.kinds import Kind, flow_type, kind_of, kinds_in_words
 from ladderlight.stages.wording import type_text
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.value import Value
 
 if TYPE_CHECKING:
@@ -34,8 +35,7 @@ def qualified_name(plugin: str, stage: str) -> str:
     return f"{plugin.removesuffix('.py')}.{stage}"
 
 
-@dataclass(frozen=True, kw_only=True)
-class OptionDeclaration:
+class OptionDeclaration(Frozen):
     """One option of a stage, as its annotation declares it."""
 
     name: str
@@ -60,7 +60,6 @@ class PluginFile:
     """Where it lies on the machine that read the recipe, if that is elsewhere."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
 class StageDeclaration(Value):
     """All that the engine needs to know of one stage. It is compared and pickled by plugin, name, and plugin file."""
 
@@ -104,6 +103,8 @@ class StageDeclaration(Value):
         Returns the values of the given options, defaults left out, and the problems with ``where`` relative to the
         stage's table.
         """
+        if not raw and not any(option.required for option in self.options):  # a model takes longer to make than to use
+            return {}, []
         from pydantic import ValidationError
 
         from ladderlight.stages.validation import as_json, problems_of

@@ -9,7 +9,6 @@ import ast
 import importlib.util
 import warnings
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import cached_property
 from importlib.abc import InspectLoader
 from importlib.machinery import ModuleSpec, PathFinder
@@ -18,13 +17,13 @@ from typing import Any
 from ladderlight.errors import PluginError
 from ladderlight.stages.declaration import declaration_of
 from ladderlight.stages.kinds import Kind, flow_name, kind_of, many_of
+from ladderlight.system.frozen import Frozen
 
 StageReference = str | Callable[..., Any]
 _DEEPEST = 12  # names that lead to names are followed so far
 
 
-@dataclass(frozen=True, kw_only=True)
-class StageSummary:
+class StageSummary(Frozen):
     """What a listing shows of a stage."""
 
     name: str
@@ -60,8 +59,7 @@ def _declared(reference: StageReference, plugin: str) -> tuple[Kind | None, str]
     return kind, source.help_of(function) or "(known when it is loaded)"
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Module:
+class _Module(Frozen):
     """A module by its source, and the names that it defines at its top level."""
 
     name: str

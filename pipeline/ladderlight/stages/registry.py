@@ -9,7 +9,7 @@ import importlib.util
 import os
 import sys
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cache
 from importlib import import_module
 from importlib.metadata import entry_points
@@ -24,6 +24,7 @@ from ladderlight.stages.contract import CONTRACT, mark_of
 from ladderlight.stages.declaration import PluginFile, StageDeclaration, declaration_of, qualified_name
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.listing import StageReference, StageSummary, summary_of
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import path_trouble
 
 PROJECT = "ladderlight"
@@ -53,8 +54,7 @@ class Hooks:
         raise NotImplementedError
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Registered:
+class _Registered(Frozen):
     reference: StageReference
     plugin: str
     file: PluginFile | None = None
@@ -70,8 +70,7 @@ class _Registered:
         return qualified_name(self.plugin, self.name)
 
 
-@dataclass(frozen=True, kw_only=True)
-class StageRegistry:
+class StageRegistry(Frozen):
     """The stages that can be used, by name; the plugins that cannot, with the reason."""
 
     _stages: dict[str, tuple[_Registered, ...]]

@@ -5,13 +5,14 @@ import json
 import os
 from collections.abc import Iterable, Mapping
 from contextlib import suppress
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from os.path import lexists
 from pathlib import Path, PurePosixPath
 from typing import Self
 
 from ladderlight.errors import BuildError
 from ladderlight.storage.writing import read_regular, remove_tree, replace_file, sync_folder
+from ladderlight.system.frozen import Frozen
 
 PRIVATE = ".ladderlight"
 """Folder in the output folder for what is ours alone: locks, the record, the journal, files not yet in place."""
@@ -19,8 +20,7 @@ FORMAT = 2
 _JOURNAL = "journal.json"
 
 
-@dataclass(frozen=True, kw_only=True)
-class Journal:
+class Journal(Frozen):
     """Renames within an output folder; every path is relative to it and written with ``/``.
 
     First the old entries go ``aside``, to ``old``. Entries among them that are the user's are then ``carried`` on, into

@@ -31,6 +31,7 @@ from ladderlight.storage.placing import edited_files, is_real_folder, plan
 from ladderlight.storage.record import RECORD, Files, Owner, Record, claim, digest_of, files_below, refuse_another
 from ladderlight.storage.stopping import held
 from ladderlight.storage.writing import sync_tree
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import Mark, mark_of
 
 NOTHING_REPLACED = "nothing was replaced"
@@ -115,8 +116,7 @@ class Staging:
         return stays
 
 
-@dataclass(frozen=True, kw_only=True)
-class Kept:
+class Kept(Frozen):
     """Folders of the last build that stay; see :meth:`Staging.keep`."""
 
     folders: tuple[str, ...]

@@ -5,13 +5,13 @@ import json
 import os
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Self, TypeGuard
 
 from ladderlight.errors import BuildError
 from ladderlight.storage.journal import PRIVATE, is_inside
 from ladderlight.storage.writing import read_regular
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import entries_of
 
 RECORD = f"{PRIVATE}/record.json"
@@ -24,8 +24,7 @@ _PROOF = re.compile(r"index\.html|screens/(bank\d+|tiles\d+|waiting)\.png")
 _MANIFEST_FORMAT = 1  # of the builds that kept no record, and of all since
 
 
-@dataclass(frozen=True, kw_only=True)
-class Owner:
+class Owner(Frozen):
     """The recipe that a folder is built for."""
 
     recipe: Path
@@ -49,8 +48,7 @@ Files = Mapping[str, str | None]
 """Files relative to an output folder, written with ``/``, and the SHA-256 of each; None where it is not known."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Record:
+class Record(Frozen):
     """A build: its recipe as seen from the output folder, and its files."""
 
     recipe: str

@@ -8,13 +8,15 @@ from fractions import Fraction
 from functools import cached_property
 from math import isfinite
 from pathlib import PurePath
-from typing import Any, cast
+from typing import Any
+
+from ladderlight.system.frozen import Frozen
 
 _PLAIN = (str, bytes, bool, float, Enum, PurePath, type(None))
 
 
-class Value:
-    """Base of frozen dataclasses, declared with ``eq=False``, that are equal when the digest of their content is.
+class Value(Frozen):
+    """Base of frozen dataclasses that are equal when the digest of their content is.
 
     The content is all fields but those declared with ``compare=False``. A mapping counts with its order: a ladder's
     first line is the lowest bit of its codes. Pickles hold the fields alone; cached properties, the digest among them,
@@ -36,7 +38,7 @@ class Value:
 
     def __getstate__(self) -> dict[str, Any]:
         """Return the fields, without what is cached beside them."""
-        return {field.name: getattr(self, field.name) for field in fields(cast("Any", self))}
+        return {field.name: getattr(self, field.name) for field in fields(self)}
 
 
 def digest_of(value: object) -> str:

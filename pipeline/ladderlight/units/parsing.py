@@ -2,8 +2,9 @@
 
 import math
 import re
-from dataclasses import dataclass
 from fractions import Fraction
+
+from ladderlight.system.frozen import Frozen
 
 
 class MisfitError(ValueError):
@@ -14,8 +15,7 @@ class MisfitError(ValueError):
         super().__init__(f"{what}; {action}")
 
 
-@dataclass(frozen=True, kw_only=True)
-class Unit:
+class Unit(Frozen):
     """A kind of quantity, the names of its unit, and an example."""
 
     quantity: str

@@ -5,7 +5,7 @@ from collections import deque
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property, partial
 from pathlib import Path
 
@@ -29,6 +29,7 @@ from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output
 from ladderlight.storage.record import digest_of as file_digest
 from ladderlight.storage.stopping import noting_stops, worker_threads
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.memory import share_memory
 from ladderlight.system.printable import printable, printable_values
 from ladderlight.system.value import digest_of
@@ -46,8 +47,7 @@ from ladderlight.workspace.recorded import Recorded, recorded_chips
 _BEGINNING = 1 << 16  # bytes of a device file from which its format is found
 
 
-@dataclass(frozen=True, kw_only=True)
-class Built:
+class Built(Frozen):
     """What a build has written."""
 
     output: Path
@@ -57,11 +57,6 @@ class Built:
     """How many picture files were reduced to codes; the cache had the others."""
     complete: bool = True
     """False where trays with bad pictures were left out."""
-
-    @property
-    def device_files(self) -> tuple[Path, ...]:
-        """Paths of the files for the programmer."""
-        return tuple(self.output / "devices" / name for device in self.manifest.devices for name in device["files"])
 
     @property
     def proof(self) -> Path:
@@ -188,8 +183,7 @@ def _dealt(
     return building, left_out
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Going:
+class _Going(Frozen):
     """What the trays of a build have in common."""
 
     chain: Chain

@@ -5,7 +5,6 @@ import binascii
 import json
 import zlib
 from collections.abc import Collection, Iterable
-from dataclasses import dataclass
 from functools import cached_property
 from typing import Annotated, Any, Self
 
@@ -16,6 +15,7 @@ from pydantic import ConfigDict, Field, model_validator
 from ladderlight.board import Device
 from ladderlight.board.model.memory import Erasure
 from ladderlight.devices.files import checksums_of
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.words import address
 from ladderlight.workspace.documents import Kept, Listed
 
@@ -151,8 +151,7 @@ def chip_of(recipe: str, device: Device, image: bytes, **more: Any) -> Chip:
     )
 
 
-@dataclass(frozen=True, kw_only=True)
-class Burn:
+class Burn(Frozen):
     """Whether a device must be burned, and how much of it. Addresses count the bytes of its image.
 
     ``known`` is whether there is a record of what it holds; ``other`` the part that is recorded where the board has

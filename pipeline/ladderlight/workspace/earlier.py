@@ -2,7 +2,6 @@
 
 import json
 from collections.abc import Mapping
-from dataclasses import dataclass
 from functools import cached_property
 from hashlib import sha256
 from typing import Annotated, Literal, Self
@@ -14,6 +13,7 @@ from ladderlight.errors import DocumentError, LadderlightError
 from ladderlight.proof.changes import FILE, FORMAT, Before, Changes, EarlierBuild
 from ladderlight.recipe import Recipe
 from ladderlight.storage.journal import is_inside
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.printable import printable
 from ladderlight.units.arrays import Bytes
 from ladderlight.workspace.burned import Chip
@@ -58,8 +58,7 @@ class _Document(Kept):
     pictures: Listed[_Picture]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Earlier:
+class Earlier(Frozen):
     """The build that an output folder holds."""
 
     recipe: Recipe

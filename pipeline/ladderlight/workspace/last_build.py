@@ -2,7 +2,7 @@
 
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -15,6 +15,7 @@ from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import changes_since
 from ladderlight.storage.output import settled
 from ladderlight.storage.record import Owner, refuse_another
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.versions import changed_versions
 from ladderlight.units.arrays import Bytes, MemoryWords
 from ladderlight.units.words import joined
@@ -23,8 +24,7 @@ from ladderlight.workspace.manifest import FILE, Manifest, Manifests, read_manif
 _MOST_NAMED = 4
 
 
-@dataclass(frozen=True, kw_only=True)
-class LastTray:
+class LastTray(Frozen):
     """A set of chips of the last build: from its device files all words and each device's image.
 
     ``number`` is None where there is one set only.
@@ -44,8 +44,7 @@ class LastTray:
         return {name: np.frombuffer(image, dtype=np.uint8) for name, image in self.images.items()}
 
 
-@dataclass(frozen=True, kw_only=True)
-class LastBuild:
+class LastBuild(Frozen):
     """What the output folder holds: the manifest, and its trays, which are read one at a time."""
 
     output: Path

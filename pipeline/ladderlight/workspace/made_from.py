@@ -9,7 +9,7 @@ import errno
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
 from contextlib import suppress
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from functools import cached_property
 from pathlib import Path
 from typing import Any, Self, TypeVar
@@ -27,6 +27,7 @@ from ladderlight.stages.contract import Probe
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.storage.journal import is_inside
 from ladderlight.storage.output import Staging
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import mark_of
 from ladderlight.system.value import digest_of
 from ladderlight.workspace.burned import FILE, Chip
@@ -38,8 +39,7 @@ _PROGRAM = digest_of(("files of the program", ladderlight.__file__))
 """Key of what builds have seen of the program's own files."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class MadeFrom:
+class MadeFrom(Frozen):
     """What a build is made from: the files of a recipe, as they were seen before it began.
 
     ``seen`` is by the names of :func:`ladderlight.recipe.inputs.input_files`.
@@ -157,8 +157,7 @@ def _known(cache: Cache, key: str) -> dict[str, Seen]:
         return {}
 
 
-@dataclass(frozen=True, kw_only=True)
-class KeptTray:
+class KeptTray(Frozen):
     """What the cache knows of a tray: what it adds to common files, its own as they were made, and what they showed."""
 
     key: str
@@ -175,8 +174,7 @@ class KeptTray:
                     yield entry["source"], entry["frame"], str(entry["caution"])
 
 
-@dataclass(frozen=True, kw_only=True)
-class KeptTrays:
+class KeptTrays(Frozen):
     """What the cache knows of the trays of a recipe, by keys.
 
     A key is the digest of all that a tray's device files are made from: all inputs but the pictures of other trays, and

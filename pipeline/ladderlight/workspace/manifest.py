@@ -4,7 +4,7 @@ import hashlib
 import json
 import zlib
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any, Literal, TypedDict
 
@@ -16,6 +16,7 @@ from ladderlight.devices.documents import DeviceDocument, ManifestDocument, Pict
 from ladderlight.devices.files import refuse_name
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.printable import json_value
 from ladderlight.workspace.documents import Kept, Listed, read_document
 
@@ -207,8 +208,7 @@ def _items(text: str) -> list[Any]:
     return found
 
 
-@dataclass(frozen=True, kw_only=True)
-class Manifests:
+class Manifests(Frozen):
     """The manifest of a build: those of its trays, most of them compressed while they wait, and its inputs."""
 
     seen: Mapping[str, Seen]

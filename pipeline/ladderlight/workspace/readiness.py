@@ -1,7 +1,7 @@
 """What a build of a recipe will come to, as far as it can be known before any picture is decoded."""
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from types import MappingProxyType
 
 from ladderlight.board import Finding
@@ -22,13 +22,13 @@ from ladderlight.recipe.inputs import unreadable_inputs
 from ladderlight.stages.kinds import Kind
 from ladderlight.storage.output import output_faults
 from ladderlight.storage.record import builds_around
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.words import joined
 
 _MOST_FRAMES = 1 << 20  # of all files together; far more than any board has banks
 
 
-@dataclass(frozen=True, kw_only=True)
-class Readiness:
+class Readiness(Frozen):
     """What was found, and what a build goes on with: the plan, the headers of files that have one, and the trays."""
 
     findings: list[Finding]

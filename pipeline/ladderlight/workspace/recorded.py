@@ -3,7 +3,6 @@
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
-from dataclasses import dataclass
 from pathlib import Path
 
 from ladderlight.board import Board, Device, Finding
@@ -12,6 +11,7 @@ from ladderlight.errors import BuildError, DocumentError, LadderlightError, Usag
 from ladderlight.recipe import Recipe
 from ladderlight.storage.locking import BusyError, locked
 from ladderlight.storage.writing import write_whole
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Bytes
 from ladderlight.units.words import joined
 from ladderlight.workspace.burned import FILE, Chip, Record, burn_of, chip_of
@@ -22,8 +22,7 @@ _ACTION = "record the chips again with ladderlight burned, which keeps the damag
 _PATIENCE = 60.0
 
 
-@dataclass(frozen=True, kw_only=True)
-class Recorded:
+class Recorded(Frozen):
     """The chips of a revision of a recipe, those of the whole folder, and what is wrong with the record."""
 
     chips: tuple[Chip, ...]

@@ -12,7 +12,6 @@ import os
 import sys
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
 from functools import cached_property
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -25,6 +24,7 @@ from ladderlight.recipe.files import picture_files
 from ladderlight.storage.output import settled
 from ladderlight.storage.record import MANIFEST, Record, digest_of
 from ladderlight.storage.writing import read_regular
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import mark_of
 
 if TYPE_CHECKING:
@@ -35,8 +35,7 @@ if TYPE_CHECKING:
 FORMAT = 2
 
 
-@dataclass(frozen=True, kw_only=True)
-class LastBuilt:
+class LastBuilt(Frozen):
     """The last build, where it is what another one would give."""
 
     output: Path
@@ -78,8 +77,7 @@ def up_to_date(recipe: Path, revision: str | None = None) -> LastBuilt | None:
     return None
 
 
-@dataclass(frozen=True, kw_only=True)
-class Account:
+class Account(Frozen):
     """What a build is made from, noted before it begins."""
 
     recipe: Recipe

@@ -136,5 +136,6 @@ def test_a_command_that_takes_a_signal_for_ctrl_c_ends_with_the_signal_s_status(
         except KeyboardInterrupt:
             return
 
-    monkeypatch.setattr(program, "COMMANDS", (swallowing,))
+    monkeypatch.setattr(program, "COMMANDS", {"swallowing": "tests"})
+    monkeypatch.setattr(program, "command_of", lambda _: swallowing)
     assert commands.main(["swallowing"]) == 128 + signal.SIGTERM

@@ -1,7 +1,7 @@
 """Faults of a chip's address and data lines, stuck, inverted, exchanged or bridged: what each makes of the words."""
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import partial
 from itertools import combinations
 from typing import Any, Literal, cast
@@ -9,6 +9,7 @@ from typing import Any, Literal, cast
 import numpy as np
 
 from ladderlight.bench.pins import Bus, ChipPin, Pins
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Ints, Words
 
 WordsThrough = Callable[[Words, Ints], Words]
@@ -21,8 +22,7 @@ LineKind = (
 )
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class LineFault:
+class LineFault(Frozen, eq=False):
     """One fault of address or data lines of one chip: its ``kind``, the ``pins`` of which ``bus``, and it in words.
 
     ``words`` gives what is read, from what the chip holds.

@@ -1,7 +1,7 @@
 """All single faults of a board's wiring."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import field, replace
 from itertools import combinations
 from math import inf
 from typing import Literal
@@ -24,6 +24,7 @@ from ladderlight.bench.pins import ChipPin, Pins, data_line, pins_of
 from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.ladder import mark_of
 from ladderlight.board.model.lines import Signal
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import MemoryWords, Words
 
 Group = Literal["address lines", "data lines", "counters and switches", "gates", "outputs", "resistors"]
@@ -31,8 +32,7 @@ TOO_LARGE = 10
 """By how much a resistor is too large whose colour code was read one ring wrong."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class WiringFault:
+class WiringFault(Frozen, eq=False):
     """One fault of a board: in words, the pins to check, and what it makes of the board and its memories' words."""
 
     group: Group

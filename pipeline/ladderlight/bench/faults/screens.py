@@ -2,7 +2,7 @@
 
 import hashlib
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from math import ceil
 
@@ -24,14 +24,14 @@ from ladderlight.recipe.language.model import CardUse
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import installed_stages
 from ladderlight.storage.stopping import side_by_side
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Floats, Ints, MemoryWords, Singles, Words
 
 MOST_ROWS, MOST_COLUMNS = 128, 160
 """The largest small picture."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Look:
+class Look(Frozen, eq=False):
     """One look of the screen, and the ``faults`` that all lead to it.
 
     ``light`` is the screen in linear light, float32, shape (rows, columns, 3), reduced to a small picture. It is dark
@@ -118,8 +118,7 @@ def _shares(sizes: Ints, parts: int) -> Singles | None:
     return np.asarray(np.maximum(inside, 0) / np.diff(edges)[:, None], dtype=np.float32)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class TimingLines:
+class TimingLines(Frozen, eq=False):
     """The timing lines of a board whose memories hold ``words``, in one bank, over all counts of a frame."""
 
     board: Board

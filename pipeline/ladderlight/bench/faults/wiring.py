@@ -6,7 +6,7 @@ as for any other board.
 """
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -111,7 +111,6 @@ def _in_place_of(board: Board, drivers: Sequence[Expression]) -> Rewire:
     return rewire
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
 class FaultyLadder(Ladder):
     """A ladder with resistors of wrong values: ``changed`` in ohms, infinity for one that is missing."""
 

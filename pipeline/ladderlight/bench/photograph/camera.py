@@ -5,11 +5,10 @@ mean; ``w`` the shading at ``d`` from the middle, 1 in the corners; ``o`` the li
 photographed value is the sRGB value of ``u`` to the power ``g``, the gamma.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ladderlight.bench.photograph.fitting import BALANCE, distance
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Floats, Singles
 
 _STEPS = 10
@@ -19,8 +18,7 @@ _START = np.array([0.8, 0.8, 0.8, 0.003, 0.1, 1.0])  # of gains, room, shading a
 _DARKEST = np.float32(1e-5)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Answer:
+class Answer(Frozen, eq=False):
     """The best fit of one picture: the mean square that is ``left``, the photograph ``predicted``, and the ``camera``.
 
     That is gains, room, shading and gamma, float64 (6,).

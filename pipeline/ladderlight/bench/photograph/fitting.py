@@ -6,11 +6,10 @@ distance from the middle, 1 in the corners, and ``w`` the shading; ``a`` and ``b
 channels; and ``r_c`` each channel's own gain, near 1.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ladderlight.board import srgb_from_linear
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Flags, Floats, Singles
 
 GAMMAS = (0.65, 0.8, 1.0, 1.2, 1.4)
@@ -28,8 +27,7 @@ _EXPOSURE = 2.0  # largest gain of a gun, and one over the least
 _SPARSE = 37  # of so many cells one is compared first
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Fit:
+class Fit(Frozen, eq=False):
     """The best fit of each of some pictures: ``left`` the mean square that it leaves, float64 (pictures,).
 
     ``gamma`` and ``shading`` float64 (pictures,); ``gain`` float64 (pictures, 3), ``offset`` float64 (pictures,).
@@ -95,7 +93,7 @@ def fit(
 
 
 def _linear(powered: Singles, squared: Singles, seen: Singles, shade: Singles, gamma: float, shading: float) -> Fit:
-    count, size = len(powered), seen.shape[1]
+    size = seen.shape[1]
     x = (powered @ shade).astype(np.float64)
     xx = np.maximum((squared @ shade**2).astype(np.float64), 1e-9)
     xy = np.stack([powered[:, gun] @ (seen[gun] * shade) for gun in range(3)], axis=1).astype(np.float64)
@@ -109,11 +107,10 @@ def _linear(powered: Singles, squared: Singles, seen: Singles, shade: Singles, g
     offset = _offset(y, size, bx[:, None], bxx[:, None], bxy[:, None])
     common = np.clip((bxy - offset * bx) / bxx, 0, _BRIGHTEST)
     left = yy + common**2 * bxx + 3 * size * offset**2 + 2 * common * offset * bx - 2 * common * bxy - 2 * offset * y
-    every = np.ones(count)
     return Fit(
         left=np.maximum(left, 0) / (3 * size),
-        gamma=gamma * every,
-        shading=shading * every,
+        gamma=np.full(len(powered), gamma),
+        shading=np.full(len(powered), shading),
         gain=common[:, None] * balance,
         offset=offset,
     )

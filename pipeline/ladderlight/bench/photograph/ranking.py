@@ -1,7 +1,6 @@
 """The looks of faults ranked by how well they fit a photograph."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -11,6 +10,7 @@ from ladderlight.bench.photograph.camera import Answer, answer_to
 from ladderlight.bench.photograph.fitting import NOISE, alike, blurred, fit, prepared
 from ladderlight.bench.photograph.raster import RISES, Corners, aligned, find_raster, rectified
 from ladderlight.storage.stopping import side_by_side
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Floats, Ints, Singles
 
 _BLURS = (0.3, 0.6, 1.0)
@@ -41,8 +41,7 @@ SURE = 0.8
 """Confidence from which on the best fault is named alone."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Candidate:
+class Candidate(Frozen, eq=False):
     """A look that may be on the photograph, with all that are :func:`alike`; ``sound`` where one is without a fault.
 
     ``faults`` are all that lead to one of them, its own first, but for those that cannot be seen. ``score`` is how much
@@ -57,8 +56,7 @@ class Candidate:
     predicted: Singles
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Ranking:
+class Ranking(Frozen, eq=False):
     """The likeliest looks, best first, the corners of the raster, and the photograph seen straight, cell by cell.
 
     There are no corners where the photograph shows no bright screen: then the screen may be dark.

@@ -1,7 +1,6 @@
 """What tells faults apart that look alike on a photograph: a test card, or a reading at the connector."""
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
@@ -13,6 +12,7 @@ from ladderlight.board import Board, srgb_from_linear
 from ladderlight.board.scanning.scan import scan
 from ladderlight.errors import LadderlightError
 from ladderlight.recipe import Recipe
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import MemoryWords
 
 _EVERY = 8
@@ -20,8 +20,7 @@ _EVERY = 8
 _LEAST = 0.001  # volts that a meter shows: more is between readings that are told apart
 
 
-@dataclass(frozen=True, kw_only=True)
-class TellingCard:
+class TellingCard(Frozen):
     """A card, and how many different looks the ``faults`` have on it, no fault included where it may be."""
 
     name: str
@@ -29,8 +28,7 @@ class TellingCard:
     faults: int
 
 
-@dataclass(frozen=True, kw_only=True)
-class TellingReading:
+class TellingReading(Frozen):
     """A reading of the bench sheet, and the ``volts`` that are read then with each fault, by its text."""
 
     reading: Reading

@@ -1,7 +1,7 @@
 """The bench sheet's content: everything on it with its notes, from a board; and the same as plain values."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import asdict, dataclass
+from dataclasses import asdict
 from typing import Any
 
 from ladderlight.bench.connector import Reading, Volts, readings_of, shown_share, tolerance_of, words_for
@@ -14,7 +14,7 @@ from ladderlight.bench.wiring import Wiring
 from ladderlight.board import Board, Finding
 from ladderlight.board.model.lines import timing_line
 from ladderlight.errors import ranked
-from ladderlight.proof.board_words import cautions
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.words import frequency, in_words, joined, percent
 
 AT_PARTS = (
@@ -40,8 +40,7 @@ _AT_READINGS = (
 )
 
 
-@dataclass(frozen=True, kw_only=True)
-class Bench:
+class Bench(Frozen):
     """All that a bench sheet shows of a board. ``hertz`` is how often each line rises, where that is known."""
 
     board: Board
@@ -51,9 +50,6 @@ class Bench:
     readings: tuple[Reading, ...]
     hertz: dict[str, float]
     findings: tuple[Finding, ...]
-    at_counts: Sequence[str]
-    at_readings: Sequence[str]
-    cautions: Sequence[str]
 
     def rises(self, pin: Pin) -> bool:
         """Whether a pin is an address pin whose frequency is known."""
@@ -82,9 +78,6 @@ def bench_of(board: Board, findings: Sequence[Finding]) -> Bench:
         readings=readings_of(board),
         hertz={line: rate for line, rate in hertz.items() if rate is not None},
         findings=tuple(ranked([*findings, *_findings(board, wiring)])),
-        at_counts=counting(board),
-        at_readings=measuring(board),
-        cautions=cautions(board),
     )
 
 

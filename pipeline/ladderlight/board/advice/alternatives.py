@@ -1,18 +1,18 @@
 """Alternatives that fit: fewer counter bits, other parts, other starts of the picture's bits."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import product
 
 from ladderlight.board.model.board import Board, Geometry
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.model.memory import PARTS, Memory, Part
 from ladderlight.board.scanning.timing import timings
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.words import counted, joined
 
 
-@dataclass(frozen=True, kw_only=True)
-class Choice:
+class Choice(Frozen):
     """A wiring with some lines left out, and its picture."""
 
     dropped: tuple[str, ...]
@@ -109,8 +109,7 @@ def _parts_like(memory: Memory, pins: int) -> list[Part]:
     return sorted(alike, key=lambda part: part.words)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Start:
+class Start(Frozen):
     """Other lowest bits: ``x`` and ``y`` are how many bits lower (negative) or higher they start than now."""
 
     x: int

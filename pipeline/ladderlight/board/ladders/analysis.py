@@ -1,6 +1,6 @@
 """Analysis of a ladder: levels, steps, tolerance, currents and power."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from math import inf, isinf
 
@@ -10,6 +10,7 @@ from ladderlight.board.ladders.tolerance import WHITE_HIGH, WHITE_LOW, Spread, s
 from ladderlight.board.model.ladder import LOAD, Channel, Ladder, all_states
 from ladderlight.board.model.network import GROUND, Network, Solution
 from ladderlight.board.model.palette import light_of, srgb8_of
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Flags
 
 SAMPLES = 2000
@@ -17,8 +18,7 @@ SEED = 1
 _MOST_DRAWN = 1 << 22
 
 
-@dataclass(frozen=True, kw_only=True)
-class Level:
+class Level(Frozen):
     """One level of a channel, in volts. Codes count with the least significant line as bit 0.
 
     ``ideal`` is that of equal steps from 0 V to the peak. ``step`` is what the code is above the one before; ``dnl``
@@ -48,8 +48,7 @@ class Level:
         return self.volts - self.ideal
 
 
-@dataclass(frozen=True, kw_only=True)
-class ChannelAnalysis:
+class ChannelAnalysis(Frozen):
     """One channel. ``lines`` are least significant first; volts, and steps for ``max_dnl`` and ``max_inl``.
 
     ``surely_monotonic``: the levels ascend at every corner of the tolerance. ``spread`` is None for exact
@@ -84,8 +83,7 @@ class ChannelAnalysis:
         return WHITE_LOW <= self.white <= WHITE_HIGH
 
 
-@dataclass(frozen=True, kw_only=True)
-class DriverCurrent:
+class DriverCurrent(Frozen):
     """The most, in amperes, that a line's driver has to source when high, and to sink when low, over all codes."""
 
     line: str
@@ -93,8 +91,7 @@ class DriverCurrent:
     sink: float
 
 
-@dataclass(frozen=True, kw_only=True)
-class ResistorPower:
+class ResistorPower(Frozen):
     """The most, in watts, that one resistor dissipates over all codes. ``part`` is its line or its place in R-2R."""
 
     channel: str
@@ -103,8 +100,7 @@ class ResistorPower:
     watts: float
 
 
-@dataclass(frozen=True, kw_only=True)
-class LadderAnalysis:
+class LadderAnalysis(Frozen):
     """A whole ladder. ``supply_current`` is the most that all high drivers together take, in amperes."""
 
     channels: tuple[ChannelAnalysis, ...]

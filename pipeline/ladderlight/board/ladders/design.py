@@ -1,6 +1,6 @@
 """The best ladders from resistors that can be bought: the preferred values of IEC 60063, alone or two together."""
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import cached_property
 from typing import Literal, get_args
 
@@ -11,6 +11,7 @@ from ladderlight.board.ladders.analysis import LadderAnalysis, analyse
 from ladderlight.board.ladders.search import WORST, Goal, WeightedSearch, best_r2r
 from ladderlight.board.model.ladder import Assembly, Channel, Joined, Ladder
 from ladderlight.errors import BoardError, Fault
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Floats
 from ladderlight.units.words import in_words, percent
 
@@ -33,8 +34,7 @@ _FEW = 4
 _CHANNEL = "drive"
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Stock:
+class Stock(Frozen, eq=False):
     """The resistances to choose from, ascending, each once. Same-shaped arrays: ``first`` and ``second`` are the parts,
     ``second`` 0 for a single resistor; ``joined`` the index of how they are joined.
     """
@@ -92,8 +92,7 @@ def stock_of(series: Series, *, pairs: bool = False) -> Stock:
     return Stock(ohms=all_ohms[kept], first=all_first[kept], second=all_second[kept], joined=joined[kept])
 
 
-@dataclass(frozen=True, kw_only=True)
-class Choice:
+class Choice(Frozen):
     """One ladder that could be built: ``resistors`` least significant first; in R-2R the rungs, with ``rail``."""
 
     goal: Goal

@@ -12,6 +12,7 @@ from ladderlight.board.ladders.design import Choice, goal_problems
 from ladderlight.board.ladders.search import WORST, Goal, WeightedSearch
 from ladderlight.board.model.ladder import Assembly, Joined, mark_of
 from ladderlight.errors import BoardError, Fault
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Ints
 from ladderlight.units.parsing import MisfitError, quantity
 from ladderlight.units.words import percent
@@ -23,8 +24,7 @@ _FIRST, _DEEP, _DEEPEST = 64, 1024, 4096
 """Ladders of which sets for several channels are made: at first, where one set is enough, and at most."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Kind:
+class Kind(Frozen):
     """Resistors of one value: ``mark`` as they are marked, ``680=674`` when measured."""
 
     ohms: float
@@ -32,8 +32,7 @@ class Kind:
     quantity: int = _ANY
 
 
-@dataclass(frozen=True, kw_only=True)
-class Drawer:
+class Drawer(Frozen):
     """The resistors at hand, ascending."""
 
     kinds: tuple[Kind, ...]

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 from ladderlight.board.model.ladder import all_states
 from ladderlight.board.model.palette import linear_from_srgb, srgb_from_linear
 from ladderlight.colour.spaces import lightness_of, luminance_of
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Floats, Ints
 
 Even = Literal["volts", "perceptual"]
@@ -25,8 +26,7 @@ _ROUNDING = 1e-13
 _NARROW = 4e-9  # share of the whole range from which the search starts to widen
 
 
-@dataclass(frozen=True, kw_only=True)
-class Goal:
+class Goal(Frozen):
     """The goal for a channel's ladder. Volts, ohms, amperes.
 
     ``even`` is the measure in which the steps from 0 to the peak are to be equal: volts, or lightness (CIE L* of the
@@ -73,8 +73,7 @@ class Goal:
         return effect if self.even == "volts" else self.peak * srgb_from_linear(luminance_of(effect))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Found:
+class Found(Frozen, eq=False):
     """Ladders found, best first: ``index`` int64 (ladders, bits) into the values, least significant first; ``error``
     float64 (ladders,), the worst deviation from even steps in the goal's measure.
     """

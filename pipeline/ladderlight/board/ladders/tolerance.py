@@ -1,13 +1,13 @@
 """A ladder's levels with resistors off their nominal values: the worst case, and a likely spread."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
 from ladderlight.board.model.ladder import LOAD, Ladder, all_states
 from ladderlight.board.model.network import Network
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Flags, Floats
 
 WHITE_LOW, WHITE_HIGH = 0.665, 0.770
@@ -18,8 +18,7 @@ _PERCENTILES = (5.0, 50.0, 95.0)
 _MOST_LINES = 9  # lines of one channel whose states' worst corners are looked for all together
 
 
-@dataclass(frozen=True, kw_only=True)
-class Spread:
+class Spread(Frozen):
     """Levels of many ladders whose resistors were drawn at random within their tolerance.
 
     ``low``, ``middle`` and ``high`` are each level's 5th, 50th and 95th percentile in volts. The shares are those of

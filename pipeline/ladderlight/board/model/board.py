@@ -1,7 +1,6 @@
 """The board: raster, wiring, memories and ladder together, and all that follows from them."""
 
 from collections.abc import Iterator
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 from typing import Literal
@@ -14,6 +13,7 @@ from ladderlight.board.model.lines import Line, Signal
 from ladderlight.board.model.memory import Device, Memory
 from ladderlight.board.model.palette import Palette, palette_of
 from ladderlight.board.model.raster import Counter, Counts, Raster
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.value import Value
 from ladderlight.units.arrays import Ints
 
@@ -27,8 +27,7 @@ BLANKING: dict[Blanking, str] = {
 """How a board goes dark outside the picture."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Counters:
+class Counters(Frozen):
     """The counts at the first visible pixel and line, and the delay in seconds from clock to valid address.
 
     ``x_reset`` and ``y_reset`` are what the counters' resets make of them; None for counters that are preset to their
@@ -44,8 +43,7 @@ class Counters:
     blanking_delay: int = 0
 
 
-@dataclass(frozen=True, kw_only=True)
-class Geometry:
+class Geometry(Frozen):
     """The picture scanned out; a pixel is ``repeat_x`` counts by ``repeat_y`` lines, its aspect width over height."""
 
     width: int
@@ -55,8 +53,7 @@ class Geometry:
     pixel_aspect: float
 
 
-@dataclass(frozen=True, kw_only=True)
-class Grid:
+class Grid(Frozen):
     """One direction of the scan: ``counts`` int64, the counter's value for each visible count; ``cells`` the picture
     pixel that each visible count shows; ``samples`` the counter's value at the first count of each picture pixel.
     """
@@ -66,7 +63,6 @@ class Grid:
     samples: Ints
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
 class Board(Value):
     """A board as declared; ``board.advice.checks.problems_of`` finds what keeps it from working."""
 

@@ -1,7 +1,7 @@
 """Resistor ladders: from the levels of their lines to the voltages at the monitor."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 from itertools import pairwise
 from typing import Literal
@@ -10,6 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board.model.network import GROUND, Driver, Network, Resistor, Solution
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.value import Value
 from ladderlight.units.arrays import Flags, Floats, Ints
 
@@ -22,8 +23,7 @@ LOAD = "load"
 Response = Literal["srgb", "tube"]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Assembly:
+class Assembly(Frozen):
     """A single resistor, or two in its place: ``parts`` in ohms, ``marks`` as printed where that is something else."""
 
     parts: tuple[float, ...]
@@ -55,7 +55,6 @@ def mark_of(ohms: float) -> str:
     return f"{whole}{letter}{part}" if point or letter != "R" else text
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
 class Channel(Value):
     """One output of the ladder network.
 
@@ -84,7 +83,6 @@ class Channel(Value):
         return tuple(sorted(self.lines, key=lambda line: -self.resistors[line]))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
 class Ladder(Value):
     """The ladders of all channels, their drivers and loads, in volts and ohms; all guns of a channel load it."""
 

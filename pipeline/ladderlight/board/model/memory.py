@@ -1,9 +1,9 @@
 """Memories and the parts they are built from."""
 
-from dataclasses import dataclass
 from typing import Literal
 
 from ladderlight.board.model.lines import Expression, Line, Signal
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import MemoryWords, Words, bytes_per_word
 
 Erasure = Literal["ultraviolet", "bytes", "sectors", "unknown"]
@@ -11,8 +11,7 @@ Order = Literal["msb_first", "lsb_first"]
 Output = Literal["direct", "register"]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Part:
+class Part(Frozen):
     """A memory chip: ``words`` of ``width`` bits, and how it is erased. All parts read all ones when erased."""
 
     number: str
@@ -99,8 +98,7 @@ PART_NAMES: dict[str, Part] = PARTS | {alias: part for part in PARTS.values() fo
 """The parts by every number under which they are sold."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Packing:
+class Packing(Frozen):
     """Several pixels in a word, on the lowest x bits.
 
     With a direct output a multiplexer picks them while the word is read; with a registered one a shift register takes
@@ -116,8 +114,7 @@ class Packing:
         return self.pixels.bit_length() - 1
 
 
-@dataclass(frozen=True, kw_only=True)
-class Device:
+class Device(Frozen):
     """One physical chip of a memory."""
 
     name: str
@@ -136,8 +133,7 @@ class Device:
         return words[self.memory][self.first_word : self.first_word + self.part.words]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Memory:
+class Memory(Frozen):
     """One memory as the scan sees it.
 
     ``address`` is what drives each address pin from A0 upward, those that select a chip last. ``data`` names the line

@@ -1,12 +1,12 @@
 """Resistor networks with switched drivers, solved exactly by nodal analysis."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
 from functools import cached_property
 from math import inf, isinf
 
 import numpy as np
 
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Flags, Floats
 
 GROUND = "ground"
@@ -14,8 +14,7 @@ _HELD = 1e-12
 """Least share of a network's conductance that must lead to a known voltage; below it only rounding is left."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Driver:
+class Driver(Frozen):
     """An output stage: volts behind ohms, high or low. 0 ohm fixes the node's voltage; infinity lets it float."""
 
     node: str
@@ -25,8 +24,7 @@ class Driver:
     low_ohms: float = 0.0
 
 
-@dataclass(frozen=True, kw_only=True)
-class Resistor:
+class Resistor(Frozen):
     """A resistor between two nodes, in ohms, more than 0; infinity is an open end."""
 
     a: str
@@ -35,8 +33,7 @@ class Resistor:
     name: str = ""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Solution:
+class Solution(Frozen, eq=False):
     """Volts, float64 (..., nodes), and amperes that leave each driver, (..., drivers), negative when it sinks."""
 
     nodes: tuple[str, ...]
@@ -50,8 +47,7 @@ class Solution:
         return self.volts[..., self.nodes.index(node)]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _End:
+class _End(Frozen, eq=False):
     """A driver as its node's resistors see it, by state.
 
     ``links`` are the conductance of each resistor at the node and the inner node at its other end, None for ground.
@@ -69,8 +65,7 @@ class _End:
         return volts, np.asarray(sum(g * (volts - there) for g, there in far))
 
 
-@dataclass(frozen=True, kw_only=True)
-class Network:
+class Network(Frozen):
     """Resistors above 0 ohm, and drivers. Raises ValueError when two drivers share a node or are joined directly."""
 
     resistors: tuple[Resistor, ...]

@@ -1,6 +1,5 @@
 """Every code of a board with its voltages and the colour that the monitor shows."""
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
@@ -8,6 +7,7 @@ from numpy.typing import NDArray
 
 from ladderlight.board.model.ladder import Ladder
 from ladderlight.colour.spaces import LUMINANCE
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.value import Value
 from ladderlight.units.arrays import Bytes, Floats
 
@@ -41,8 +41,7 @@ def srgb8_of(linear: NDArray[np.floating]) -> Bytes:
     return np.rint(srgb_from_linear(linear) * 255).astype(np.uint8)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Lattice:
+class Lattice(Frozen, eq=False):
     """A palette whose channels are independent: each gun's levels, and the code bits that choose among them.
 
     ``levels[gun]`` float64, linear light, ascending; ``codes[gun]`` uint16, the bits of each level. A colour's code is
@@ -53,7 +52,6 @@ class Lattice:
     codes: tuple[NDArray[np.uint16], NDArray[np.uint16], NDArray[np.uint16]]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
 class Palette(Value):
     """All codes of a board: bit i of a code is ladder line ``lines[i]``; ``volts`` float64 (codes, 3)."""
 

@@ -1,6 +1,5 @@
 """Monitor modes, the raster that the board's clock makes of one, and what its counters read."""
 
-from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 from math import floor, gcd
@@ -8,6 +7,7 @@ from math import floor, gcd
 import numpy as np
 from numpy.typing import ArrayLike
 
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Ints
 
 TOLERANCE = 0.005
@@ -16,8 +16,7 @@ USABLE = 0.02
 """Deviation up to which the raster of a clock that is off is still worked out like that of the clock that is meant."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Axis:
+class Axis(Frozen):
     """One direction of a mode, in monitor pixels or in lines."""
 
     active: int
@@ -33,8 +32,7 @@ class Axis:
         return self.active + self.front_porch + self.sync + self.back_porch
 
 
-@dataclass(frozen=True, kw_only=True)
-class Mode:
+class Mode(Frozen):
     """A monitor mode: dot clock in hertz, both directions, and the proportions of the screen that shows it."""
 
     name: str
@@ -85,8 +83,7 @@ MODES = {
 }
 
 
-@dataclass(frozen=True, kw_only=True)
-class Counts:
+class Counts(Frozen):
     """One direction of the raster in counts from the first visible one: front porch, sync and back porch follow."""
 
     visible: int
@@ -95,8 +92,7 @@ class Counts:
     total: int
 
 
-@dataclass(frozen=True, kw_only=True)
-class Raster:
+class Raster(Frozen):
     """A mode and the frequency in hertz that steps the x counter. The y counter steps once a line."""
 
     mode: Mode
@@ -180,8 +176,7 @@ def _counts(axis: Axis, ratio: Fraction) -> Counts:
     )
 
 
-@dataclass(frozen=True, kw_only=True)
-class Counter:
+class Counter(Frozen):
     """The x or the y counter.
 
     It reads ``start`` at the first visible count and counts up. Its reset makes ``reset`` of it, so that it has counted

@@ -7,7 +7,6 @@ that are read before the picture.
 """
 
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from typing import Literal
 
 import numpy as np
@@ -18,6 +17,7 @@ from ladderlight.board.scanning.lookup import Contents, black_index, lookup_of
 from ladderlight.board.scanning.scan import addresses, is_direct
 from ladderlight.board.scanning.sheets import Sheet
 from ladderlight.board.scanning.timing import picture_delay
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Ints
 
 DARK_VOLTS = 2e-3
@@ -26,8 +26,7 @@ Moment = tuple[int, int]
 """A count and line of the raster, both from the first visible one."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Shared:
+class Shared(Frozen):
     """A word that is read in the visible part and during blanking: how many there are, and where the first is read."""
 
     memory: str
@@ -37,8 +36,7 @@ class Shared:
     blanking: Moment
 
 
-@dataclass(frozen=True, kw_only=True)
-class Darkness:
+class Darkness(Frozen):
     """The monitor's input during blanking.
 
     ``volts`` is the highest voltage at each gun, None where it depends on the contents. ``dark`` says whether that is

@@ -1,17 +1,15 @@
 """How a picture lies in a memory: the stride between its rows, its last word, how many words it uses."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.scan import addresses, is_direct
 from ladderlight.board.scanning.timing_lines import timing_addresses
+from ladderlight.system.frozen import Frozen
 
 
-@dataclass(frozen=True, kw_only=True)
-class Extent:
+class Extent(Frozen):
     """How the picture of bank 0 lies in a memory.
 
     ``stride`` is the number of words from one picture row to the next, None when it is not the same everywhere.

@@ -5,7 +5,6 @@ by banks and constants, but by no counter. The data pins that address look-up me
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,6 +14,7 @@ from ladderlight.board.model.lines import Signal
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.levels import Levels, Pin
 from ladderlight.board.scanning.scan import is_direct
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Flags, Ints
 
 Contents = Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]
@@ -25,8 +25,7 @@ class LookupFull(Exception):  # noqa: N818 - an event that callers put into word
     """Pictures need more colours than the look-up memories hold in one bank."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Lookup:
+class Lookup(Frozen):
     """The look-up of a board. ``pins`` carry the index, bit 0 first; ``tables`` are the look-up memories."""
 
     sources: tuple[Memory, ...]

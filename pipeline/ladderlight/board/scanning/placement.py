@@ -12,11 +12,11 @@ from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.lookup import assign, lookup_of
 from ladderlight.board.scanning.scan import addresses_by_bank, is_direct
 from ladderlight.board.scanning.sheets import Sheet, blank_sheet
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Ints, Words, dtype_of
 
 
-@dataclass(frozen=True, kw_only=True)
-class Place:
+class Place(Frozen):
     """A place on the screen: a picture's name, the bank, and the picture pixel."""
 
     picture: str
@@ -38,8 +38,7 @@ class Conflict(Exception):  # noqa: N818 - an event that callers put into words,
         super().__init__(f"memory {memory!r}, address {address:04X}h: {first} and {second} need different words there")
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Run:
+class _Run(Frozen):
     """One picture placed in one memory, in some bits of each pixel."""
 
     picture: str
@@ -47,8 +46,7 @@ class _Run:
     mask: int
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Reads:
+class _Reads(Frozen, eq=False):
     """How the pixels of a bank read a memory; all but ``address`` is the same in each bank."""
 
     address: Callable[[int], Ints]
@@ -66,11 +64,10 @@ class _Reads:
     def of(cls, board: Board, memory: Memory) -> Self:
         of = addresses_by_bank(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None])
         address, slot = of(0)
-        keys = (address * memory.packing.pixels + slot).ravel()
-        keys -= keys.min()
+        places, keys = np.unique((address * memory.packing.pixels + slot).ravel(), return_inverse=True)
         order = np.arange(keys.size)
-        table = np.empty(keys.max() + 1, dtype=np.int64)
-        table[keys] = order  # sorting would take longer
+        table = np.empty_like(places)
+        table[keys] = order
         last = table[keys]
         once = np.flatnonzero(last == order)
         of_slot, pixels = slot.ravel()[once], range(memory.packing.pixels)

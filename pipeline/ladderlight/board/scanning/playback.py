@@ -6,7 +6,6 @@ that the picture comes one hold later; ``blanking_delay`` lets sync and blanking
 later too. A direct output shows undefined data from the moment its address changes until the access time is over.
 """
 
-from dataclasses import dataclass
 from math import ceil
 
 import numpy as np
@@ -16,11 +15,11 @@ from ladderlight.board.model.lines import Signal, timing_line
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.levels import Levels
 from ladderlight.board.scanning.timing import REGISTER_DELAY, hold_in_counts, is_clocked
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Flags, Floats, Ints, MemoryWords
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Shown:
+class Shown(Frozen, eq=False):
     """The codes on the ladders in the visible part of one bank's frame, by the monitor's own pixels.
 
     ``codes`` int64 and ``undefined`` bool, both of shape (active lines, active monitor pixels), sampled in the middle

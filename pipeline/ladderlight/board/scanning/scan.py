@@ -1,7 +1,6 @@
 """The scan: from counts and bank to the addresses of all memories and the code on the ladders, vectorised."""
 
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -9,11 +8,11 @@ from numpy.typing import ArrayLike
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.memory import Memory
 from ladderlight.board.scanning.levels import Levels
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Ints, MemoryWords
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Scan:
+class Scan(Frozen, eq=False):
     """The board at some counts: each memory's ``addresses``, and the ``codes`` on the ladders, all int64.
 
     ``slots`` is which pixel of a packed word is sent, 0 for the first. All have the broadcast shape of the counts.

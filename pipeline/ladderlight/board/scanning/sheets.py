@@ -1,19 +1,17 @@
 """Words of memories while they are put together, and which of their bits are written."""
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.board.model.memory import Memory
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Words, dtype_of
 
 At = slice | NDArray[np.integer]
 """Addresses, each once."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Sheet:
+class Sheet(Frozen):
     """The words of one memory and their written bits, shape (words,) of one type; both change in place."""
 
     words: Words

@@ -1,11 +1,11 @@
 """The time that each memory's word is held, the time it needs, and what shows until it is valid."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 
 from ladderlight.board.model.board import Board
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.model.memory import Memory, Output
+from ladderlight.system.frozen import Frozen
 
 REGISTER_DELAY = 22e-9
 """From a register's clock edge to its output: 74HC574, 5 V, typical (from memory; the datasheet rules)."""
@@ -17,8 +17,7 @@ MUCH_UNDEFINED = 0.1
 """Share of the picture from which on undefined data are a caution."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Timing:
+class Timing(Frozen):
     """One memory's timing in seconds, counted from the clock edge that changes its address.
 
     Its address starts to change at ``start``; its output is valid at ``arrival``, None where an access time is not

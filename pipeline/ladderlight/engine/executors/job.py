@@ -25,6 +25,7 @@ from ladderlight.recipe import Recipe
 from ladderlight.recipe.watching import forget_modules
 from ladderlight.stages.code import code_of, modules_beside
 from ladderlight.stages.declaration import PluginFile
+from ladderlight.system.frozen import Frozen
 from ladderlight.system.versions import versions
 
 
@@ -65,8 +66,7 @@ class Job:
         return hashlib.sha256(self.data).hexdigest()
 
 
-@dataclass(frozen=True, kw_only=True)
-class Opened:
+class Opened(Frozen):
     """A job in the process that works on it."""
 
     work: Work

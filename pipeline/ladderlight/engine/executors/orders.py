@@ -1,7 +1,6 @@
 """Tasks as orders: files by their numbers in the recipe, so that little crosses to another process."""
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any, Self
 
 from ladderlight.cache.entries import DamagedError
@@ -9,10 +8,10 @@ from ladderlight.engine.plan import Unit
 from ladderlight.engine.work import Task, Work
 from ladderlight.errors import Fault, PictureError
 from ladderlight.recipe import PictureFile
+from ladderlight.system.frozen import Frozen
 
 
-@dataclass(frozen=True, kw_only=True)
-class Order:
+class Order(Frozen):
     """A task by the numbers of its files."""
 
     files: tuple[int, ...]

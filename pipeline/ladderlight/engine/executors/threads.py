@@ -3,7 +3,6 @@
 import os
 from collections.abc import Iterator, Sequence
 from concurrent.futures import Future
-from dataclasses import dataclass
 from functools import partial
 from itertools import islice
 from queue import SimpleQueue
@@ -15,6 +14,7 @@ from ladderlight.engine.executors.orders import kept
 from ladderlight.engine.work import Task, Work, at_once
 from ladderlight.errors import PictureError
 from ladderlight.storage.stopping import worker_threads
+from ladderlight.system.frozen import Frozen
 
 _AHEAD = 4  # tasks for each thread that are handed out at once
 _FREED = 31 << 20
@@ -22,8 +22,7 @@ _FREED = 31 << 20
 between pictures, mallopt(3), M_MMAP_THRESHOLD; to get it back took two milliseconds a picture."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Threads:
+class Threads(Frozen):
     """Threads of this process; as many as it has processors, if no number is given."""
 
     workers: int | None = None

@@ -22,6 +22,7 @@ from ladderlight.engine.executors.orders import Order
 from ladderlight.engine.work import Work
 from ladderlight.errors import BuildError, Fault, PictureError
 from ladderlight.recipe import PictureFile
+from ladderlight.system.frozen import Frozen
 
 
 @dataclass(frozen=True)
@@ -31,8 +32,7 @@ class Absent:
     files: tuple[int, ...]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Home:
+class Home(Frozen):
     """The cache of the build, which a worker uses too if it finds the file ``token`` in its folder."""
 
     folder: str

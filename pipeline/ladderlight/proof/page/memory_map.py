@@ -1,11 +1,11 @@
 """Chips drawn to scale: banks, what is free, and what differs from an earlier build and from what was burned."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from itertools import pairwise
 
 from ladderlight.devices.documents import BankDocument, DeviceDocument, ManifestDocument
 from ladderlight.proof.changes import Changes, DeviceChange
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.words import address, counted
 
 _IN_A_ROW, _IN_A_LONG_ROW = 8, 16
@@ -14,8 +14,7 @@ _MOST_ROWS = 64
 _MOST_NAMED = 8
 
 
-@dataclass(frozen=True, kw_only=True)
-class Box:
+class Box(Frozen):
     """A part of a row: percent of its width from the left, and its width; ``bank`` None where banks are not apart."""
 
     left: float
@@ -30,8 +29,7 @@ class Box:
     """Whether the chip holds something else there."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Row:
+class Row(Frozen):
     """A row of a chip's words with their boxes, and what differs as marks: left and width in percent."""
 
     first: str
@@ -42,8 +40,7 @@ class Row:
     stale: Sequence[tuple[float, float]]
 
 
-@dataclass(frozen=True, kw_only=True)
-class _Stretch:
+class _Stretch(Frozen):
     """Words of a chip that are drawn as one, with the banks in them."""
 
     first: int

@@ -1,7 +1,6 @@
 """A palette as levels by gun, or by lightness where the guns depend on each other; what is not used is drawn small."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
@@ -12,6 +11,7 @@ from ladderlight.colour.spaces import LUMINANCE
 from ladderlight.flow.images import saved
 from ladderlight.proof.plots.drawing import MUTED, WIDTH, drawing, number, rectangle, text
 from ladderlight.proof.screens import data_url
+from ladderlight.system.frozen import Frozen
 
 MOST_CELLS = 4096
 """Codes up to which each has a cell; of more, the levels of each gun and the colours used most are shown."""
@@ -25,8 +25,7 @@ Uses = Mapping[int, NDArray[np.int64]]
 """For each bank the number of pixels that show each code: int64, shape (codes,)."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Field:
+class Field(Frozen, eq=False):
     """A part of a palette's plot: ``codes`` int64 (rows, columns), -1 for none, and where it stands in the plot."""
 
     title: str

@@ -1,7 +1,7 @@
 """Faults of a chip, its socket or its programming: of single lines, and of chips erased or programmed badly."""
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import partial
 from math import log
 from typing import Literal
@@ -10,6 +10,7 @@ import numpy as np
 
 from ladderlight.bench.faults.lines import LineFault, LineKind, address_faults, data_faults, line_text
 from ladderlight.bench.pins import Pins
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Ints, Words
 from ladderlight.units.words import address
 
@@ -22,8 +23,7 @@ AGAINST = log(100.0)
 """How much one word that a fault does not explain speaks against it: a hundred to one."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Fault:
+class Fault(Frozen, eq=False):
     """One fault that may have happened: its ``kind``, the ``lines`` concerned, and the same in words.
 
     ``words`` gives what it leads to at some addresses, int64 of any shape. ``against`` is how little it is to be

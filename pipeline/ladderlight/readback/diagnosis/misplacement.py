@@ -1,7 +1,7 @@
 """Right contents in wrong places: bytes, banks and pieces exchanged, and everything shifted."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 
 import numpy as np
 
@@ -11,6 +11,7 @@ from ladderlight.devices.files import ERASED, bytes_of, words_of
 from ladderlight.readback.diagnosis.faults import Fault, fixed
 from ladderlight.readback.dumps import Reading
 from ladderlight.readback.sections import Section, image_of
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Bytes, Floats, Ints, Words, bytes_per_word
 
 _MOST_BANK_LINES = 6
@@ -112,8 +113,7 @@ def shifted(pins: Pins, wanted: Words, found: Words, view: Ints) -> Iterator[Fau
         yield fixed("shifted", shift.text, words_of(image.tobytes(), width))
 
 
-@dataclass(frozen=True, kw_only=True)
-class Shift:
+class Shift(Frozen):
     """A shift by ``distance`` bytes, up where positive. ``rest`` fills what nothing was shifted to; None: it wraps.
 
     ``missed`` bytes are not as the shift leaves them. ``alike`` is that more distances agree in as many bytes than are
@@ -188,15 +188,10 @@ def _usual(size: int, word: int) -> Iterator[int]:
 def _by_ends(before: Bytes, after: Bytes) -> Iterator[int]:
     """Yield the distances that make the one fill of an end grow to that which was read."""
     for value in (ERASED, 0x00):
-        starts, ends = [], []
-        for image in (before, after):
-            other = np.flatnonzero(image != value)
-            if not other.size:
-                return
-            starts.append(int(other[0]))
-            ends.append(int(other[-1]))
-        yield starts[1] - starts[0]
-        yield ends[1] - ends[0]
+        old, new = (np.flatnonzero(image != value) for image in (before, after))
+        if not (old.size and new.size):
+            return
+        yield from (int(new[end] - old[end]) for end in (0, -1))
 
 
 def _by_agreement(before: Bytes, after: Bytes) -> Iterator[int]:

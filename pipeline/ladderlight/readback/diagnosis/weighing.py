@@ -1,7 +1,7 @@
 """What may be wrong with a chip that differs: the usual faults and pairs of them, weighed against what was found."""
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import partial
 from hashlib import sha256
 from heapq import nsmallest
@@ -18,6 +18,7 @@ from ladderlight.readback.diagnosis.known import other_devices
 from ladderlight.readback.diagnosis.misplacement import bank_order, byte_order, piece_order, shiftable, shifted
 from ladderlight.readback.dumps import Reading
 from ladderlight.readback.sections import Section, mask_of
+from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Flags, Ints, MemoryWords, Words
 
 SECOND = 3.0
@@ -99,8 +100,7 @@ def two_faults(
     ]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Diagnosis:
+class Diagnosis(Frozen):
     """What may be wrong. ``confidence`` is 0 to 1; ``explained`` the share of the differences that it accounts for."""
 
     kind: Kind
@@ -171,8 +171,7 @@ def _has_evidence(explained: Flags, reading: Reading) -> bool:
     return lacking is None or bool(2 * (explained & lacking).sum() <= explained.sum())
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Tried:
+class _Tried(Frozen, eq=False):
     missed: int
     fault: Fault
     words: Words

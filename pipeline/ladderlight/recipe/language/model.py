@@ -1,7 +1,7 @@
 """A recipe that has been read and found good."""
 
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import field
 from functools import cached_property
 from pathlib import Path
 from typing import Any
@@ -18,7 +18,6 @@ from ladderlight.storage.record import Owner
 from ladderlight.system.value import Value
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
 class StageUse(Value):
     """One step of the chain with all its options: those that the recipe gives, and the others' defaults."""
 
@@ -30,7 +29,6 @@ class StageUse(Value):
         object.__setattr__(self, "options", self.declaration.complete(self.options))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
 class CardUse(StageUse):
     """One test card with all its options, and the bank and tray that the recipe gives it, or None."""
 
@@ -38,7 +36,6 @@ class CardUse(StageUse):
     tray: int | None = None
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
 class Override(Value):
     """What a ``[[picture]]`` table changes: options by the stage's index in the chain, bank and tray."""
 
@@ -51,7 +48,6 @@ class Override(Value):
     """The keys under which the options stand, by the same index: the stage's name, or ``plugin.stage``."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
 class Recipe(Value):
     """A whole recipe, checked. It can be pickled, for work in other processes."""
 

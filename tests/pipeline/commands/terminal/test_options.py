@@ -73,7 +73,7 @@ def test_every_command_can_be_quiet(here: Path, capsys: pytest.CaptureFixture[st
         "ladder": ["--bits", "2"],
         "stages": ["crop"],
     }
-    names = [command.__name__ for command in COMMANDS if command.__name__ not in ("watch", "schema")]
+    names = [name for name in COMMANDS if name not in ("watch", "schema")]
     for name in names:
         assert main([name, *arguments.get(name, []), "--quiet"]) == 0, capsys.readouterr()
         assert capsys.readouterr() == ("", ""), name
@@ -84,7 +84,7 @@ def test_quiet_still_prints_errors(here: Path, capsys: pytest.CaptureFixture[str
     assert capsys.readouterr().err == "nowhere.toml: there is no such file; check the path\n"
 
 
-@pytest.mark.parametrize("command", [command.__name__ for command in COMMANDS])
+@pytest.mark.parametrize("command", COMMANDS)
 def test_the_help_names_what_options_take_in_our_words(capsys: pytest.CaptureFixture[str], command: str) -> None:
     assert main([command, "--help"]) == 0
     out = capsys.readouterr().out
@@ -95,5 +95,5 @@ def test_the_help_names_what_options_take_in_our_words(capsys: pytest.CaptureFix
 def test_the_list_of_commands_is_not_cut_off(capsys: pytest.CaptureFixture[str]) -> None:
     assert main(["--help"]) == 0
     out = capsys.readouterr().out
-    assert all(f"\n  {command.__name__} " in out for command in COMMANDS)
+    assert all(f"\n  {name} " in out for name in COMMANDS)
     assert "..." not in out.partition("Commands:")[2]
