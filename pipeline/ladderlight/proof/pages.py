@@ -12,8 +12,9 @@ from ladderlight.devices.documents import ManifestDocument, PictureDocument
 from ladderlight.proof.board_words import cautions, facts_of
 from ladderlight.proof.plots import plots_of
 from ladderlight.proof.plots.palettes import palette_plot
-from ladderlight.proof.screens import data_url, small_png
+from ladderlight.proof.screens import Shown, data_url
 from ladderlight.proof.templating import fill
+from ladderlight.storage.stopping import side_by_side
 
 SCREEN_BYTES = 500_000
 """Of the screens on the page of all trays."""
@@ -32,11 +33,16 @@ def tray_section(board: Board, manifest: ManifestDocument, folders: Sequence[Pat
     name: ``left`` is how many bytes that is before this tray, up to ``SCREEN_BYTES``, and the second that is returned
     how many after it.
     """
+
+    def small(file: str) -> bytes:
+        places = [folder / file for folder in folders]
+        shown = Shown.of(next(filter(Path.exists, places), places[-1]).read_bytes())
+        return shown.small if shown else b""
+
     screens, pictures = _screens(manifest["pictures"]), dict[str, Markup]()
-    for file in (screen["file"] for screen in screens):
+    files = [screen["file"] for screen in screens if left > 0]
+    for file, png in zip(files, side_by_side(small, files), strict=True):
         if left > 0:
-            places = [folder / file for folder in folders]
-            png = small_png(next(filter(Path.exists, places), places[-1]), board)
             pictures[file] = data_url(png)
             left = max(0, left - len(png))
     devices = manifest["devices"]
