@@ -28,6 +28,10 @@ HELD = 32 << 20
 """Bytes that wait in memory in place of a cache for one build."""
 _STALE = 3600.0  # seconds after which an unfinished file is taken for that of a build that was killed
 _ASIDE = ".part"
+_NOTE = ".used"
+"""A file with a byte for each page that entries take, or once took: the folder is looked through when these may fill
+the room, not in each build. After a look it is made that long, without content; each entry written adds to it."""
+_PAGE = 1 << 12
 _numbers = count()
 _temporary: list[weakref.finalize[..., Any]] = []
 
@@ -114,6 +118,7 @@ class Cache:
         for entry, status in self._files():
             Path(entry).unlink(missing_ok=True)
             removed += status.st_size
+        (self.folder / _NOTE).unlink(missing_ok=True)
         for folder in (*map(Path, _entries(self.folder)), self.folder):
             with suppress(OSError):  # not empty: somebody else's, or in use by another build
                 folder.rmdir()
@@ -128,7 +133,7 @@ class Cache:
             if not self._open:
                 raise OSError("closed")
             if self._used is None:
-                self._used = self._trimmed(0)
+                self._used = self._noted()
             if self._used + size > self.room and not self._spent:
                 self._used = self._trimmed(size)
             if self._used + size > self.room:
@@ -147,21 +152,36 @@ class Cache:
         with self._lock:
             self._open = False
 
+    def note(self, size: int) -> None:
+        """Note that an entry of so many bytes was written."""
+        if self.lasting:
+            with suppress(OSError), (self.folder / _NOTE).open("ab") as file:
+                file.write(bytes(-(-size // _PAGE)))
+
+    def _noted(self) -> int:
+        """Return how many bytes may be in use by what is noted."""
+        try:
+            return (self.folder / _NOTE).stat().st_size * _PAGE
+        except OSError:
+            return self._trimmed(0)
+
     def _trimmed(self, size: int) -> int:
-        """Remove old entries if there is no room for so many bytes; return how many are in use."""
+        """Remove old entries if there is no room for so many bytes; return how many are in use, and note it."""
         used = sum(status.st_size for _, status in self._files())
-        if used + size <= self.room:
-            return used
-        # Of thousands that this build itself has written no list is made.
-        times = ((found.st_mtime, found.st_size, entry.path, entry.name) for entry, found in self._files())
-        for time_, own, path, name in sorted(each for each in times if each[0] < self._started):
-            if used + size <= _LEFT * self.room:
-                break
-            if name.startswith(_ASIDE) and time_ > time.time() - _STALE:
-                continue
-            with suppress(OSError):
-                Path(path).unlink()
-                used -= own
+        if used + size > self.room:
+            # Of thousands that this build itself has written no list is made.
+            times = ((found.st_mtime, found.st_size, entry.path, entry.name) for entry, found in self._files())
+            for time_, own, path, name in sorted(each for each in times if each[0] < self._started):
+                if used + size <= _LEFT * self.room:
+                    break
+                if name.startswith(_ASIDE) and time_ > time.time() - _STALE:
+                    continue
+                with suppress(OSError):
+                    Path(path).unlink()
+                    used -= own
+        if self.lasting:
+            with suppress(OSError), (self.folder / _NOTE).open("ab") as file:
+                file.truncate(used // _PAGE)
         return used
 
     def _files(self) -> Iterator[tuple[os.DirEntry[str], os.stat_result]]:
@@ -205,6 +225,7 @@ class Writing:
         path = self._cache.path(key)
         try:
             entry = self._entry.end(path, key, about)
+            size = self._file.tell()
             self._file.close()
             path.parent.mkdir(mode=0o700, exist_ok=True)
             self._aside.replace(path)
@@ -212,6 +233,7 @@ class Writing:
             self._fail(error)
             return self.end(key, about)
         self._file = None
+        self._cache.note(size)
         return entry
 
     def discard(self) -> None:

@@ -2,7 +2,7 @@
 
 import textwrap
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from typing import TypedDict
 
 from markupsafe import Markup
 
@@ -15,64 +15,75 @@ from ladderlight.units.words import address, address_digits
 _WIDTH = 78
 
 
-@dataclass(kw_only=True)
-class BurnSheet:
-    """The burn sheet of a build, as text and as a page, after the chips of its trays are added, one tray at a time."""
+class BurnPart(TypedDict):
+    """What a tray, or a build without trays, has on the burn sheet."""
 
-    board: Board
-    title: str = ""
-    count: int = 0
-    """How many chips there are."""
-    burn: list[str] = field(default_factory=list)
-    """The chips to burn, by their labels."""
-    _notes: dict[str, None] = field(default_factory=dict)
-    _sections: list[tuple[str, Markup]] = field(default_factory=list)
-    _labels: list[Mapping[str, object]] = field(default_factory=list)
+    title: str
+    chips: Sequence[str]
+    """By their labels."""
+    burn: Sequence[str]
+    """The chips to burn."""
+    notes: Sequence[str]
+    text: str
+    page: str
+    """As HTML."""
+    labels: str
+    """To cut out, as HTML; empty where there are no trays."""
 
-    def add(self, manifest: ManifestDocument) -> None:
-        """Add the chips of a tray, or of a build without trays, from its manifest."""
-        parts = {device.name: device.part for device in self.board.devices}
-        devices = labelled(manifest)
-        page = fill("burn-chips.html", devices=devices, parts=parts, level=2, first=self.count)
-        text = (line for device in manifest["devices"] for line in ["", *_device(device, parts[device["name"]])])
-        self._sections.append(("\n".join(text), Markup(page)))  # noqa: S704
-        self.title = title_of(manifest)
-        self.count += len(devices)
-        self.burn += [str(device["label"]) for device in devices if device["changed"]]
-        self._notes |= dict.fromkeys(manifest["notes"])
-        if "tray" in manifest["devices"][0]:
-            self._labels += [{key: device[key] for key in ("label", "part", "crc32")} for device in devices]
 
-    def text(self) -> str:
-        """Return the sheet as plain text, 78 columns wide."""
-        title = f"Burn sheet: {self.title}"
-        lines = [title, "=" * min(len(title), _WIDTH), ""]
-        if not self.burn:
-            lines += ["Nothing to burn: every chip holds what it should."]
-        else:
-            lines += _wrapped(f"Burn {len(self.burn)} of {self.count}: {', '.join(self.burn)}.")
-        lines += [text for text, _ in self._sections]
-        if self._notes:
-            lines += ["", "Notes", "-----"]
-        for note in self._notes:
-            lines += _wrapped(note, indent="- ", hang=2)
-        lines += ["", "Cautions", "--------"]
-        for caution in cautions(self.board):
-            lines += _wrapped(caution, indent="- ", hang=2)
-        return "\n".join([*lines, ""])
+def burn_part(board: Board, manifest: ManifestDocument) -> BurnPart:
+    """Return the part of the burn sheet on the chips of a tray, or of a build without trays, from its manifest."""
+    parts = {device.name: device.part for device in board.devices}
+    devices, title = labelled(manifest), title_of(manifest)
+    text = (line for device in manifest["devices"] for line in ["", *_device(device, parts[device["name"]])])
+    return {
+        "title": title,
+        "chips": [str(device["label"]) for device in devices],
+        "burn": [str(device["label"]) for device in devices if device["changed"]],
+        "notes": manifest["notes"],
+        "text": "\n".join(text),
+        "page": fill("burn-chips.html", devices=devices, parts=parts, level=2),
+        "labels": fill("burn-labels.html", devices=devices, project=title).rstrip(),
+    }
 
-    def page(self) -> str:
-        """Return the sheet as one HTML document to print: a box to tick for every chip."""
-        return fill(
-            "burn-sheet.html",
-            project=self.title,
-            burn=self.burn,
-            count=self.count,
-            chips=[page for _, page in self._sections],
-            labels=self._labels,
-            notes=list(self._notes),
-            cautions=cautions(self.board),
-        )
+
+def burn_sheet(board: Board, parts: Sequence[BurnPart]) -> str:
+    """Return the burn sheet as plain text, 78 columns wide."""
+    title = f"Burn sheet: {parts[0]['title']}"
+    lines = [title, "=" * min(len(title), _WIDTH), "", *_wrapped(_lead(parts)), *(part["text"] for part in parts)]
+    notes = _notes(parts)
+    if notes:
+        lines += ["", "Notes", "-----"]
+    for note in notes:
+        lines += _wrapped(note, indent="- ", hang=2)
+    lines += ["", "Cautions", "--------"]
+    for caution in cautions(board):
+        lines += _wrapped(caution, indent="- ", hang=2)
+    return "\n".join([*lines, ""])
+
+
+def burn_page(board: Board, parts: Sequence[BurnPart]) -> str:
+    """Return the burn sheet as one HTML document to print: a box to tick for every chip."""
+    return fill(
+        "burn-sheet.html",
+        project=parts[0]["title"],
+        lead=_lead(parts),
+        chips=Markup("").join(Markup(part["page"]) for part in parts),  # noqa: S704 - of our own templates
+        labels=Markup("\n").join(Markup(part["labels"]) for part in parts if part["labels"]),  # noqa: S704
+        notes=_notes(parts),
+        cautions=cautions(board),
+    )
+
+
+def _lead(parts: Sequence[BurnPart]) -> str:
+    burn = [label for part in parts for label in part["burn"]]
+    if not burn:
+        return "Nothing to burn: every chip holds what it should."
+    return f"Burn {len(burn)} of {sum(len(part['chips']) for part in parts)}: {', '.join(burn)}."
+
+
+def _notes(parts: Sequence[BurnPart]) -> list[str]:
+    return list(dict.fromkeys(note for part in parts for note in part["notes"]))
 
 
 def title_of(manifest: ManifestDocument) -> str:

@@ -1,8 +1,7 @@
 """Pages beside the proof: the trays, and a board before anything is built."""
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from operator import itemgetter
-from typing import TypedDict
 
 from markupsafe import Markup
 
@@ -13,43 +12,42 @@ from ladderlight.proof.board_words import cautions, facts_of
 from ladderlight.proof.plots import plots_of
 from ladderlight.proof.plots.palettes import palette_plot
 from ladderlight.proof.screens import data_url
-from ladderlight.proof.templating import environment, fill
+from ladderlight.proof.templating import fill
+
+SCREEN_BYTES = 500_000
+"""Of the screens on the page of all trays."""
 
 
-class TrayRow(TypedDict):
-    """What the page of all trays shows of one."""
-
-    number: int
-    folder: str
-    burn: Sequence[str]
-    screens: Sequence[Mapping[str, str]]
+def trays_page(project: str, board: Board, sections: Sequence[str]) -> str:
+    """Return the page that leads to the proof of each tray, by what :func:`tray_section` gives for all of them."""
+    joined = Markup("").join(map(Markup, sections))
+    return fill("trays.html", project=project, sections=joined, count=len(sections), facts=facts_of(board))
 
 
-def tray_row(number: int, manifest: ManifestDocument) -> TrayRow:
-    """Return what the page of all trays shows of one."""
-    burn = [device["name"] for device in manifest["devices"] if device["changed"]]
-    return {"number": number, "folder": f"tray-{number:02d}", "burn": burn, "screens": _screens(manifest["pictures"])}
+def tray_section(board: Board, manifest: ManifestDocument, small: Callable[[str], bytes], left: int) -> tuple[str, int]:
+    """Return what the page of all trays has of a tray: chips to burn, and the screens in small.
 
-
-def trays_page(
-    project: str, board: Board, count: int, trays: Iterator[TrayRow], small: Mapping[str, bytes]
-) -> Iterator[str]:
-    """Yield, piece by piece, the page that leads to the proof of each tray, with the chips to burn and its screens.
-
-    ``small`` has some screens in small, see :func:`ladderlight.proof.screens.small_png`; the others are named.
+    ``small`` gives a screen's file in the output folder in small, see :func:`ladderlight.proof.screens.small_png`. As
+    many as the page can bear are in it, the others by name: ``left`` is how many bytes that is before this tray, up to
+    ``SCREEN_BYTES``, and the second that is returned how many after it.
     """
-    return (
-        environment()
-        .get_template("trays.html")
-        .generate(
-            project=project,
-            count=count,
-            trays=trays,
-            pictures={screen: data_url(png) for screen, png in small.items()},
-            aspect=board.raster.mode.screen_aspect,
-            facts=facts_of(board),
-        )
+    screens, pictures = _screens(manifest["pictures"]), dict[str, Markup]()
+    for file in (screen["file"] for screen in screens):
+        if left > 0:
+            png = small(file)
+            pictures[file] = data_url(png)
+            left = max(0, left - len(png))
+    devices = manifest["devices"]
+    section = fill(
+        "trays-section.html",
+        number=devices[0]["tray"],
+        folder=f"tray-{devices[0]['tray']:02d}",
+        burn=[device["name"] for device in devices if device["changed"]],
+        screens=screens,
+        pictures=pictures,
+        aspect=board.raster.mode.screen_aspect,
     )
+    return section, left
 
 
 def _screens(pictures: Sequence[PictureDocument]) -> list[Mapping[str, str]]:

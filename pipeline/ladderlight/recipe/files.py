@@ -210,19 +210,19 @@ def _files(folder: Path, pattern: str) -> list[str]:
     return list(filter(is_file, places))
 
 
-def first_below(paths: Iterable[Path], folder: Path) -> Path | None:
+def first_below(paths: Iterable[Path | str], folder: Path) -> Path | None:
     """Return the first file that lies below a folder, or named by a link there, whatever the names on the way."""
-    known: dict[Path, bool] = {}
+
+    @cache
+    def is_below(place: str) -> bool:
+        real = Path(os.path.realpath(place))
+        around = (real, *real.parents)
+        return folder in around or (folder.exists() and any(each.exists() and each.samefile(folder) for each in around))
+
     for path in paths:
-        for place in (path.parent, *([Path(os.path.realpath(path)).parent] if path.is_symlink() else [])):
-            if place not in known:
-                real = Path(os.path.realpath(place))
-                around = (real, *real.parents)
-                known[place] = folder in around or (
-                    folder.exists() and any(each.exists() and each.samefile(folder) for each in around)
-                )
-            if known[place]:
-                return path
+        real = [os.path.realpath(path)] if os.path.islink(path) else []  # noqa: PTH114
+        if any(is_below(os.path.dirname(place)) for place in (path, *real)):  # noqa: PTH120
+            return Path(path)
     return None
 
 

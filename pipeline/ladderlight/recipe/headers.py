@@ -32,10 +32,8 @@ class Headers(Frozen):
         known = len(self.probes) == len(self.recipe.files)
         return sum(probe.frames for probe in self.probes.values()) if known else None
 
-    @property
-    def origins(self) -> list[Origin]:
-        """Origins of the frames that are known, in the recipe's order."""
-        names = unique_names(self.recipe.files)
+    def origins(self, names: Mapping[PictureFile, str]) -> list[Origin]:
+        """Return the origins of the frames that are known, in the recipe's order; for names see ``unique_names``."""
         return [
             origin_of(self.recipe, file, names[file], index)
             for file, probe in self.probes.items()

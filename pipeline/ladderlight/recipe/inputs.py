@@ -17,18 +17,17 @@ from ladderlight.system.paths import mark_of, path_trouble, resolved
 Inputs = Sequence[Mapping[str, Any]]
 
 
-def input_files(recipe: Recipe) -> dict[str, Path]:
+def input_files(recipe: Recipe) -> dict[str, str]:
     """List the files by their names relative to the recipe: itself, board, plugins, files of options, pictures."""
-    own = {source_of(recipe.folder, path): path for path in (recipe.path, *recipe.named, *recipe.plugins)}
-    return own | {file.source: file.path for file in recipe.files}
+    own = {source_of(recipe.folder, path): str(path) for path in (recipe.path, *recipe.named, *recipe.plugins)}
+    return own | {file.source: file.place for file in recipe.files}
 
 
 def unreadable_inputs(recipe: Recipe) -> Iterator[Fault]:
     """Yield the input files that cannot be opened."""
     for name, path in input_files(recipe).items():
         try:
-            with path.open("rb"):
-                pass
+            Path(path).open("rb").close()
         except OSError as error:
             yield Fault(where=name, message=f"cannot be read ({error.strerror}); check its permissions")
 
@@ -41,7 +40,7 @@ def writer_of(
     None may be in the way of the next build: match a recipe's patterns for pictures, or be in its output folder.
     ``read`` are other files that are read. Raises BuildError with one line for each reason.
     """
-    paths, inputs = list(paths), [*read, *(path for recipe in recipes for path in input_files(recipe).values())]
+    paths, inputs = list(paths), [*read, *(Path(place) for recipe in recipes for place in input_files(recipe).values())]
     refuse_others(paths, command=command, inputs=inputs)
     reasons: dict[str, list[Path]] = {}
     for path, recipe in product(paths, recipes):
@@ -57,7 +56,7 @@ def writer_of(
     return partial(export, command=command, inputs=inputs)
 
 
-def seen_inputs(files: Mapping[str, Path], known: Mapping[str, Seen]) -> dict[str, Seen]:
+def seen_inputs(files: Mapping[str, str], known: Mapping[str, Seen]) -> dict[str, Seen]:
     """Look at the files of :func:`input_files`; those that are as they are known to have been are not read.
 
     Raises BuildError when one cannot be read.
@@ -91,6 +90,6 @@ def changes_since(inputs: Inputs, recipe: Recipe) -> list[str]:
     return list(changes())
 
 
-def _seen(path: Path) -> Seen:
+def _seen(path: str) -> Seen:
     with path_trouble(BuildError, path, "cannot be read", "check its permissions"):
         return Seen.now(path)

@@ -98,12 +98,12 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
         viewing = Viewing() if report.has("viewing") else _viewing(raw)
         check_rules(links, overrides, files, board, viewing, report)
         check_cards(cards, board, viewing, report)
-    inputs = {
+    inputs: dict[str, Sequence[Path | str]] = {
         "recipe": [path],
         "board": board_file,
         "plugin": plugins,
         "file": report.named,
-        "picture": [file.path for file in files],
+        "picture": [file.place for file in files],
     }
     output = _output(raw, folder, inputs, report, suffix=CARDS_SUFFIX if pictures == "cards" else "")
     if report.problems or report.problems_as_written or report.unreadable:
@@ -280,7 +280,7 @@ def _check_banks(raw: Mapping[str, Any], banks: int, report: Report) -> None:
 
 
 def _output(
-    raw: Mapping[str, Any], folder: Path, inputs: Mapping[str, Sequence[Path]], report: Report, *, suffix: str
+    raw: Mapping[str, Any], folder: Path, inputs: Mapping[str, Sequence[Path | str]], report: Report, *, suffix: str
 ) -> Path:
     """Return the output folder; a build replaces what is in it, so no input may be there. ``inputs`` are by kind."""
     written = dig(raw, "project", "output")

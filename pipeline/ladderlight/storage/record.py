@@ -97,14 +97,16 @@ def claim(output: Path, owner: Owner) -> Files:
     private = output / PRIVATE
     if private.is_symlink() or (private.exists() and not private.is_dir()):
         raise BuildError(f"{PRIVATE} is not a folder; move it away or choose another output folder", where=output)
-    record, manifest = Record.read(output), _manifest(output)
+    record = Record.read(output)
     if record:
-        _refuse_another(record, manifest, output, owner)
+        _refuse_another(record, output, owner)
+        manifest = _manifest(output, record.files.get(MANIFEST))
         if isinstance(manifest, dict) and not _begins_as_ours(manifest):
             raise BuildError(
                 "is not the manifest of a build; move it away or choose another output folder", where=output / MANIFEST
             )
         return record.files
+    manifest = _manifest(output)
     if _is_ours(manifest):
         recipe = manifest["inputs"][0]["file"]
         if (manifest["project"], recipe) != (owner.project, owner.recipe.name):
@@ -126,7 +128,7 @@ def refuse_another(output: Path, owner: Owner) -> None:
     """
     record = Record.read(output)
     if record:
-        _refuse_another(record, _manifest(output), output, owner)
+        _refuse_another(record, output, owner)
 
 
 def builds_around(around: Path, owner: Owner, revisions: Collection[str]) -> dict[Path, str]:
@@ -142,16 +144,15 @@ def builds_around(around: Path, owner: Owner, revisions: Collection[str]) -> dic
     }
 
 
-def _refuse_another(record: Record, manifest: object, output: Path, owner: Owner) -> None:
-    if not owner.is_seen_as(record.recipe, output) and not _is_renamed(record, manifest, output, owner):
+def _refuse_another(record: Record, output: Path, owner: Owner) -> None:
+    if not owner.is_seen_as(record.recipe, output) and not _is_renamed(record, output, owner):
         raise _of_another(output, _shown(output / record.recipe))
 
 
-def _is_renamed(record: Record, manifest: object, output: Path, owner: Owner) -> bool:
+def _is_renamed(record: Record, output: Path, owner: Owner) -> bool:
     """Whether the recipe that built here is gone, and its project goes on under another file name."""
-    if os.path.lexists(output / record.recipe) or not isinstance(manifest, dict):
-        return False
-    return manifest.get("project") == owner.project
+    manifest = None if os.path.lexists(output / record.recipe) else _manifest(output)
+    return isinstance(manifest, dict) and manifest.get("project") == owner.project
 
 
 def _shown(recipe: Path) -> str:
@@ -167,10 +168,11 @@ def _of_another(output: Path, recipe: str) -> BuildError:
     )
 
 
-def _manifest(output: Path) -> object:
-    """Read the file with the manifest's name; None when it is not JSON."""
+def _manifest(output: Path, known: str | None = None) -> object:
+    """Read the file with the manifest's name; None when it is not JSON, or has a SHA-256 that is known."""
     try:
-        found: object = json.loads(read_regular(output / MANIFEST).decode("utf-8"))
+        data = read_regular(output / MANIFEST)
+        found: object = None if hashlib.sha256(data).hexdigest() == known else json.loads(data.decode("utf-8"))
     except (OSError, ValueError, RecursionError):
         return None
     return found

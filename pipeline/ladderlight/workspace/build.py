@@ -11,30 +11,28 @@ from pathlib import Path
 
 from markupsafe import Markup
 
-from ladderlight.bench.sheets.document import Bench, bench_of
-from ladderlight.bench.sheets.files import bench_files, bench_parts
 from ladderlight.board import Finding
-from ladderlight.devices.documents import ManifestDocument
 from ladderlight.engine.cards import with_cards
 from ladderlight.engine.coded import CodedPictures
 from ladderlight.engine.executors import Executor
 from ladderlight.engine.runner import Chain, Progress, Refused
 from ladderlight.engine.trays import Tray, deal
 from ladderlight.errors import ArrangementError, BuildError, Fault, PictureError, refuse_errors
-from ladderlight.proof.burnsheet import BurnSheet
+from ladderlight.proof.burnsheet import burn_page, burn_part, burn_sheet
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.merge_metrics import merged_metrics
 from ladderlight.proof.page.document import Links, links_of
-from ladderlight.proof.pages import TrayRow, tray_row, trays_page
+from ladderlight.proof.pages import SCREEN_BYTES, tray_section, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
 from ladderlight.proof.screens import screen_names, shown_banks, small_png
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output
-from ladderlight.storage.record import digest_of
+from ladderlight.storage.record import digest_of as file_digest
 from ladderlight.storage.stopping import noting_stops, worker_threads
 from ladderlight.system.frozen import Frozen
 from ladderlight.system.memory import share_memory
 from ladderlight.system.printable import printable, printable_values
+from ladderlight.system.value import digest_of
 from ladderlight.system.versions import versions
 from ladderlight.units.words import joined
 from ladderlight.workspace.burned import Chip
@@ -42,12 +40,11 @@ from ladderlight.workspace.description import describe
 from ladderlight.workspace.earlier import Earlier
 from ladderlight.workspace.last_build import version_findings
 from ladderlight.workspace.made_from import KeptTray, KeptTrays, MadeFrom
-from ladderlight.workspace.manifest import FILE, Manifests
+from ladderlight.workspace.manifest import FILE, MadeTray, Manifests, made_tray, manifest_of
 from ladderlight.workspace.readiness import Readiness, readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
 
 _BEGINNING = 1 << 16  # bytes of a device file from which its format is found
-_SCREEN_BYTES = 500_000  # of the screens on the page of all trays
 
 
 class Built(Frozen):
@@ -150,8 +147,9 @@ def build(
         with staging.writing(FILE) as file:
             for piece in made.text():
                 file.write(piece.encode())
-        manifest = digest_of(staging.folder / FILE)
-        _write_sheets(going, made, numbers)
+        manifest = file_digest(staging.folder / FILE)
+        for name, page in _pages(going, made):
+            staging.write(name, page)
         if kept:
             kept.keep()
     found = (*found, *recorded.findings)
@@ -212,39 +210,47 @@ class _Going(Frozen):
     """How many trays are made at once."""
 
     @cached_property
-    def bench(self) -> Bench:
-        """What the bench sheet shows."""
-        recipe = self.chain.recipe
-        return bench_of(recipe.board, recipe.findings)
+    def found_digest(self) -> str:
+        """Digest of what was found."""
+        return digest_of(self.found)
 
     @cached_property
-    def bench_parts(self) -> Markup:
-        """Its tables, for the page of each tray."""
-        return bench_parts(self.bench)
+    def bench(self) -> Sequence[str]:
+        """The bench sheet as text and as a page, and its tables for the page of each tray."""
 
-    def small(self, screens: Iterable[str]) -> dict[str, bytes]:
-        """Return the first screens in small, by their files, as many as a page can bear.
+        def make() -> Sequence[str]:
+            from ladderlight.bench.sheets.document import bench_of
+            from ladderlight.bench.sheets.files import bench_page, bench_parts, bench_sheet
 
-        The trays that are as they were have theirs in the output.
-        """
-        found: dict[str, bytes] = {}
-        left = _SCREEN_BYTES
-        for screen in screens:
-            here = self.staging.folder / screen
-            path = here if here.exists() else self.staging.output / screen
-            make = partial(small_png, path, self.chain.recipe.board)
-            found[screen] = self.kept.small(path, make) if self.kept else make()
-            left -= len(found[screen])
-            if left <= 0:
-                break
-        return found
+            recipe = self.chain.recipe
+            title, bench = printable(recipe.title), bench_of(recipe.board, recipe.findings)
+            return bench_sheet(title, bench), bench_page(title, bench), bench_parts(bench)
 
-    def trays(self, trays: Iterable[Tray], coded: CodedPictures, links: Iterable[Links]) -> Iterator[ManifestDocument]:
-        """Write the files of trays, several at once, by threads; yield their manifests, in order.
+        return self.kept.shared("bench sheet", make) if self.kept else make()
+
+    def _small(self, screen: str) -> bytes:
+        """Return a screen's file in small; the trays that are as they were have theirs in the output."""
+        here = self.staging.folder / screen
+        return small_png(here if here.exists() else self.staging.output / screen, self.chain.recipe.board)
+
+    def sections(self, made: Iterable[MadeTray]) -> Iterator[str]:
+        """Yield what the page of all trays has of each."""
+        left = SCREEN_BYTES
+        for each in made:
+
+            def make(each: MadeTray = each, left: int = left) -> tuple[str, int]:
+                return tray_section(self.chain.recipe.board, manifest_of(each), self._small, left)
+
+            key = each["devices"], each["pictures"], left
+            section, left = self.kept.shared(key, make) if self.kept else make()
+            yield section
+
+    def trays(self, trays: Iterable[Tray], coded: CodedPictures, links: Iterable[Links]) -> Iterator[MadeTray]:
+        """Write the files of trays, several at once, by threads; yield what each adds to common files, in order.
 
         Of thousands of pictures no more than that stays in memory.
         """
-        waiting: deque[Callable[[], ManifestDocument]] = deque()
+        waiting: deque[Callable[[], MadeTray]] = deque()
         with worker_threads(self.workers) as pool:
             for tray, shown in zip(trays, links, strict=True):
                 waiting.append(self._begun(tray, coded, shown, pool))
@@ -255,29 +261,29 @@ class _Going(Frozen):
 
     def _begun(
         self, tray: Tray, coded: CodedPictures, links: Links, pool: ThreadPoolExecutor
-    ) -> Callable[[], ManifestDocument]:
+    ) -> Callable[[], MadeTray]:
         """Begin to write the files of a tray; those of the last build stay where they would be the same."""
         chips = self.recorded.of_tray(tray.number or 1)
-        shown = KeptTrays.shown(chips.values(), self.found, self.inputs, links)
+        shown = KeptTrays.shown(chips.values(), self.found_digest, self.inputs, links)
         known = self.made_before.get(tray.number)
         if self.kept and known and known.key == self.kept.key(tray) and self.kept.take(known, shown, self.staging):
-            return lambda: known.manifest
+            return lambda: known.made
         own = coded.taken(tray.files) if coded.has(tray.files) else self.code(tray.files)
         keeping = self.kept and all(count == self.frames.get(file) for file, count in own.frames.items())
         making = pool.submit(self._made, tray, own, chips, links)
 
-        def made() -> ManifestDocument:
-            document, digests = making.result()
+        def made() -> MadeTray:
+            shared, digests = making.result()
             if self.kept and keeping:
-                self.kept.add(tray, document, shown, self.staging.folder, digests)
-            return document
+                self.kept.add(tray, shared, shown, self.staging.folder, digests)
+            return shared
 
         return made
 
     def _made(
         self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip], links: Links
-    ) -> tuple[ManifestDocument, dict[str, str]]:
-        """Arrange the pictures of a tray, write its device files and its proof; return its manifest and its files."""
+    ) -> tuple[MadeTray, dict[str, str]]:
+        """Arrange the pictures of a tray, write its device files and its proof; return what it shares, and files."""
         recipe = self.chain.recipe
         pictures = with_cards(recipe, coded, tray.cards)
         with _named(tray):
@@ -313,7 +319,7 @@ class _Going(Frozen):
             shown,
             self.found,
             before=before,
-            bench=self.bench_parts,
+            bench=Markup(self.bench[2]),  # noqa: S704 - of our own templates
             views=pictures.views(),
             viewing=recipe.viewing,
             links=links,
@@ -322,7 +328,7 @@ class _Going(Frozen):
         for name, data in proof:
             path = f"proof/{tray.folder}{name}"
             written[path] = self.staging.write(path, data)
-        return made, written
+        return made_tray(made, burn_part(recipe.board, shown)), written
 
 
 @contextmanager
@@ -337,34 +343,23 @@ def _named(tray: Tray) -> Iterator[None]:
         raise ArrangementError.of(faults) from None
 
 
-def _write_sheets(going: _Going, made: Manifests, trays: Sequence[int | None]) -> None:
-    """Write the sheets of all trays beside their device files and proofs."""
-    recipe, staging = going.chain.recipe, going.staging
-    title, sheet = printable(recipe.title), BurnSheet(board=recipe.board)
-    for each in made:
-        sheet.add(printable_values(each))
-    for name, data in bench_files(title, going.bench):
-        staging.write(name, data)
-    staging.write("burn-sheet.txt", sheet.text().encode())
-    staging.write("burn-sheet.html", sheet.page().encode())
-    if None in trays:
-        return
-
-    def rows() -> Iterator[TrayRow]:
-        return (tray_row(number, printable_values(each)) for number, each in zip(trays, made, strict=True) if number)
-
-    small = going.small(screen["file"] for row in rows() for screen in row["screens"])
-    with staging.writing("proof/index.html") as file:
-        for piece in trays_page(title, recipe.board, len(trays), rows(), small):
-            file.write(piece.encode())
+def _pages(going: _Going, made: Manifests) -> Iterator[tuple[str, bytes]]:
+    """Yield the sheets of all trays, which are written beside their device files and proofs."""
+    board, title = going.chain.recipe.board, printable(going.chain.recipe.title)
+    yield "bench-sheet.txt", going.bench[0].encode()
+    yield "bench-sheet.html", going.bench[1].encode()
+    burn = [each["burn"] for each in made]
+    yield "burn-sheet.txt", burn_sheet(board, burn).encode()
+    yield "burn-sheet.html", burn_page(board, burn).encode()
+    if burn[0]["labels"]:
+        yield "proof/index.html", trays_page(title, board, list(going.sections(made))).encode()
 
 
 def _cautions(
     recipe: Recipe, coded: Iterable[tuple[str, int, str]], known: Iterable[KeptTray], *, strict: bool
 ) -> list[Finding]:
     """Return the cautions that stages have of files, each once, in the recipe's order; errors if ``strict``."""
-    entries = (entry for tray in known for entry in tray.manifest["pictures"] if "caution" in entry)
-    noted = [*coded, *((entry["source"], entry["frame"], str(entry["caution"])) for entry in entries)]
+    noted = [*coded, *(caution for tray in known for caution in tray.cautions)]
     places = {file.source: place for place, file in enumerate(recipe.files)}
     found = sorted((places[source], frame, source, text) for source, frame, text in noted)
     texts = dict.fromkeys((source, text) for _, _, source, text in found)

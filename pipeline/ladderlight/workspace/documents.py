@@ -74,11 +74,10 @@ def _loaded(path: Path) -> object:
 
 
 def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found: dict[str, Any] = {}
-    for name, value in pairs:
-        if name in found:
-            raise DamageError(f"has the key {name[:_MOST_LETTERS]!r} twice in one place")
-        found[name] = value
+    found = dict(pairs)
+    if len(found) < len(pairs):
+        twice = next(name for at, (name, _) in enumerate(pairs) if name in dict(pairs[:at]))
+        raise DamageError(f"has the key {twice[:_MOST_LETTERS]!r} twice in one place")
     return found
 
 

@@ -7,18 +7,15 @@ from __future__ import annotations
 
 import errno
 import json
-from base64 import b64decode, b64encode
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping
 from dataclasses import field, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Self
+from typing import Any, Self, TypeVar
 
 import ladderlight
-from ladderlight.board import Finding
 from ladderlight.cache.marks import Seen, as_json, from_json, know_program, program_files
 from ladderlight.cache.store import Cache
-from ladderlight.devices.documents import ManifestDocument
 from ladderlight.engine.plan import Plan
 from ladderlight.engine.trays import Tray
 from ladderlight.proof.page.document import Links
@@ -33,9 +30,10 @@ from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import mark_of
 from ladderlight.system.value import digest_of
 from ladderlight.workspace.burned import FILE, Chip
-from ladderlight.workspace.manifest import digest_of_inputs
+from ladderlight.workspace.manifest import MadeTray, digest_of_inputs, manifest_of
 from ladderlight.workspace.up_to_date import Account
 
+Value = TypeVar("Value")
 _PROGRAM = digest_of(("files of the program", ladderlight.__file__))
 """Key of what builds have seen of the program's own files."""
 
@@ -153,12 +151,20 @@ def _known(cache: Cache, key: str) -> dict[str, Seen]:
 
 
 class KeptTray(Frozen):
-    """What the cache knows of a tray: its manifest, its files as they were made, and what was shown beside it."""
+    """What the cache knows of a tray: what it adds to common files, its own as they were made, and what they showed."""
 
     key: str
-    manifest: ManifestDocument
+    made: MadeTray
     files: Mapping[str, Seen]
     shown: str
+
+    @property
+    def cautions(self) -> Iterator[tuple[str, int, str]]:
+        """The cautions that stages have of its pictures, each with its file and frame."""
+        if '"caution": ' in self.made["pictures"]:
+            for entry in manifest_of(self.made)["pictures"]:
+                if "caution" in entry:
+                    yield entry["source"], entry["frame"], str(entry["caution"])
 
 
 class KeptTrays(Frozen):
@@ -173,9 +179,9 @@ class KeptTrays(Frozen):
     """Digest of what all trays are made from."""
     seen: Mapping[str, Seen]
     plan: Plan
+    _keys: dict[int | None, str] = field(default_factory=dict)
     _made: list[KeptTray] = field(default_factory=list)
-    _small: dict[str, str] = field(default_factory=dict)
-    """Screens in small, in Base64, by the digest of their files."""
+    _shared: dict[str, Any] = field(default_factory=dict)
 
     def of(self, tray: Tray) -> KeptTray | None:
         """Return what is known of a tray."""
@@ -183,24 +189,28 @@ class KeptTrays(Frozen):
         try:
             about = json.loads(self.cache.get(key) or b"")
             files = from_json(about["files"])
-            return KeptTray(key=key, manifest=about["manifest"], files=files, shown=str(about["shown"]))
+            return KeptTray(key=key, made=about["made"], files=files, shown=str(about["shown"]))
         except (ValueError, KeyError, TypeError, AttributeError):
             return None
 
     def key(self, tray: Tray) -> str:
         """Return the key of a tray."""
-        looked = [each.sha256 for each in self.seen.values()] if self.plan.looks else []  # surveys see all pictures
-        pictures = [(file.source, self.plan.names[file], self.seen[file.source].sha256) for file in tray.files]
-        return digest_of((self.common, tray.number, pictures, list(tray.cards), looked))
+        if tray.number not in self._keys:
+            looked = [each.sha256 for each in self.seen.values()] if self.plan.looks else []  # surveys see all pictures
+            names, seen = self.plan.names, self.seen
+            pictures = [f"{seen[file.source].sha256} {names[file]}\0{file.source}" for file in tray.files]
+            self._keys[tray.number] = digest_of((self.common, tray.number, pictures, list(tray.cards), looked))
+        return self._keys[tray.number]
 
     @staticmethod
-    def shown(chips: Iterable[Chip], findings: Sequence[Finding], inputs: str | None, links: Links) -> str:
+    def shown(chips: Iterable[Chip], findings: str, inputs: str | None, links: Links) -> str:
         """Return the digest of what a tray's proof shows beside the tray: recorded chips, findings on its page, links.
 
-        By ``inputs``, the digest of all files, the manifest gives the reason why a chip differs.
+        ``findings`` is the digest of these. By ``inputs``, the digest of all files, the manifest gives the reason why a
+        chip differs.
         """
         held = [(chip.device, chip.sha256, chip.image, chip.inputs == inputs, chip.versions) for chip in chips]
-        return digest_of((held, findings, links))
+        return digest_of((held, findings, json.dumps(links)))
 
     def take(self, kept: KeptTray, shown: str, staging: Staging) -> bool:
         """Let the files of a tray stay in the output.
@@ -208,52 +218,57 @@ class KeptTrays(Frozen):
         They do not where they are not all there as they were made, something else of the last build is beside them, or
         something else would be shown.
         """
+        digests = {name: each.sha256 for name, each in kept.files.items()}
+        if shown != kept.shown or not all(map(is_inside, digests)):
+            return False
+
+        def stay(files: Mapping[str, Seen]) -> bool:
+            return staging.keep(_folders(files), digests, {name: each.mark for name, each in files.items()})
+
+        if all(each.settled for each in kept.files.values()) and stay(kept.files):
+            return True
         try:
-            inside = ((name, each) for name, each in kept.files.items() if is_inside(name))
-            found = {name: _seen(f"{staging.output}/{name}", each) for name, each in inside}
+            found = {name: _seen(f"{staging.output}/{name}", each) for name, each in kept.files.items()}
         except OSError:
             return False
-        digests = {name: each.sha256 for name, each in kept.files.items()}
-        if shown != kept.shown or {name: each.sha256 for name, each in found.items()} != digests:
+        if {name: each.sha256 for name, each in found.items()} != digests or not stay(found):
             return False
-        if not staging.keep(_folders(found), digests, {name: each.mark for name, each in found.items()}):
-            return False
-        if found != kept.files:
-            self._put(replace(kept, files=found))
+        self._put(replace(kept, files=found))
         return True
 
-    def add(self, tray: Tray, made: ManifestDocument, shown: str, folder: Path, digests: Mapping[str, str]) -> None:
+    def add(self, tray: Tray, made: MadeTray, shown: str, folder: Path, digests: Mapping[str, str]) -> None:
         """Note a tray's files, which lie in a folder, not yet in their place. Those noted before are kept."""
         self.keep()
         marks = {name: mark_of(folder / name) for name in digests}
         files = {name: Seen(mark, digests[name], settled=False) for name, mark in marks.items() if mark}
-        self._made.append(KeptTray(key=self.key(tray), manifest=made, files=files, shown=shown))
+        self._made.append(KeptTray(key=self.key(tray), made=made, files=files, shown=shown))
 
-    def small(self, screen: Path, make: Callable[[], bytes]) -> bytes:
-        """Return the file of a screen in small, made now if the cache does not have it."""
-        digest = Seen.now(screen).sha256
-        self._small[digest] = self._known_small.get(digest) or b64encode(make()).decode()
-        return b64decode(self._small[digest])
+    def shared(self, made_from: object, make: Callable[[], Value]) -> Value:
+        """Return what goes into files that all trays share, JSON values, made now if the cache does not have it."""
+        key = digest_of(made_from)
+        self._shared[key] = self._known_shared.get(key) or make()
+        found: Value = self._shared[key]
+        return found
 
     @cached_property
-    def _known_small(self) -> Mapping[str, str]:
-        found = json.loads(self.cache.get(self._screens) or b"{}")
+    def _known_shared(self) -> Mapping[str, Any]:
+        found = json.loads(self.cache.get(self._shared_key) or b"{}")
         return found if isinstance(found, dict) else {}
 
     @property
-    def _screens(self) -> str:
-        return digest_of(("small screens", self.common))
+    def _shared_key(self) -> str:
+        return digest_of(("shared by all trays", self.common))
 
     def keep(self) -> None:
         """Keep what was noted. What a user changes from now on shows, except in files that were only just written."""
         for tray in self._made:
             self._put(replace(tray, files={name: each.settled_by_now() for name, each in tray.files.items()}))
         self._made.clear()
-        if self._small and self._small != self._known_small:
-            self.cache.put(self._screens, json.dumps(self._small).encode())
+        if self._shared and self._shared != self._known_shared:
+            self.cache.put(self._shared_key, json.dumps(self._shared).encode())
 
     def _put(self, tray: KeptTray) -> None:
-        about = {"files": as_json(tray.files), "shown": tray.shown, "manifest": tray.manifest}
+        about = {"files": as_json(tray.files), "shown": tray.shown, "made": tray.made}
         self.cache.put(tray.key, json.dumps(about).encode())
 
 

@@ -6,7 +6,7 @@ import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import field
 from pathlib import Path
-from typing import Annotated, Literal
+from typing import TYPE_CHECKING, Annotated, Any, Literal, TypedDict
 
 from pydantic import AfterValidator, ConfigDict, Field, JsonValue
 
@@ -17,12 +17,16 @@ from ladderlight.devices.files import refuse_name
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
 from ladderlight.system.frozen import Frozen
-from ladderlight.system.printable import json_pieces
+from ladderlight.system.printable import json_value
 from ladderlight.workspace.documents import Kept, Listed, read_document
+
+if TYPE_CHECKING:
+    from ladderlight.proof.burnsheet import BurnPart
 
 FILE = "manifest.json"
 """Name of the manifest, in the output folder."""
 FORMAT: Literal[1] = 1
+_INPUT = '{{\n      "file": {},\n      "bytes": {},\n      "sha256": "{}"\n    }}'  # thousands, each alike
 _FEW = 32  # trays whose manifests wait as they are: to unpack those of all trays takes 0.1 s for 10,000 pictures
 
 Size = Annotated[int, Field(ge=0, le=1 << 32)]
@@ -174,30 +178,60 @@ class Manifest(Kept):
         return digest_of_inputs((item.file, item.bytes, item.sha256) for item in self.inputs)
 
 
+class MadeTray(TypedDict):
+    """What a tray, or a build without trays, has in files that all trays share."""
+
+    first: ManifestDocument
+    """Its manifest without the lists that follow."""
+    devices: str
+    """As the manifest has them, in JSON."""
+    pictures: str
+    burn: "BurnPart"
+
+
+def made_tray(manifest: ManifestDocument, burn: "BurnPart") -> MadeTray:
+    """Return what a tray has in shared files, from its manifest."""
+    devices, pictures = (
+        ",\n    ".join(json_value(item, 4) for item in items) for items in (manifest["devices"], manifest["pictures"])
+    )
+    first: ManifestDocument = {**manifest, "devices": [], "pictures": []}
+    return {"first": first, "devices": devices, "pictures": pictures, "burn": burn}
+
+
+def manifest_of(made: MadeTray) -> ManifestDocument:
+    """Return the manifest of a tray as plain values."""
+    return {**made["first"], "devices": _items(made["devices"]), "pictures": _items(made["pictures"])}
+
+
+def _items(text: str) -> list[Any]:
+    found: list[Any] = json.loads(f"[{text}]")
+    return found
+
+
 class Manifests(Frozen):
     """The manifest of a build: those of its trays, most of them compressed while they wait, and its inputs."""
 
     seen: Mapping[str, Seen]
-    _trays: list[bytes | ManifestDocument] = field(default_factory=list)
+    _trays: list[bytes | MadeTray] = field(default_factory=list)
 
-    def add(self, made: ManifestDocument) -> None:
+    def add(self, made: MadeTray) -> None:
         """Add that of another tray."""
         few = len(self._trays) < _FEW
         self._trays.append(made if few else zlib.compress(json.dumps(made).encode(), 1))
 
-    def __iter__(self) -> Iterator[ManifestDocument]:
-        """Yield those of all trays."""
+    def __iter__(self) -> Iterator[MadeTray]:
+        """Yield what all trays have in shared files."""
         return (json.loads(zlib.decompress(each)) if isinstance(each, bytes) else each for each in self._trays)
 
     @property
     def first(self) -> ManifestDocument:
-        """That of the first tray: project, revision and versions are the same in all."""
-        return next(iter(self))
+        """That of the first tray, without its lists: project, revision and versions are the same in all."""
+        return next(iter(self))["first"]
 
     @property
     def devices(self) -> Iterator[DeviceDocument]:
         """The devices of all trays."""
-        return (device for made in self for device in made["devices"])
+        return (device for made in self for device in _items(made["devices"]))
 
     @property
     def inputs(self) -> Iterator[Mapping[str, object]]:
@@ -207,12 +241,12 @@ class Manifests(Frozen):
     @property
     def pictures(self) -> Iterator[PictureDocument]:
         """The pictures of all trays."""
-        return (picture for made in self for picture in made["pictures"])
+        return (picture for made in self for picture in _items(made["pictures"]))
 
     @property
     def notes(self) -> list[str]:
         """Notes on the trays, each once."""
-        return list(dict.fromkeys(note for made in self for note in made["notes"]))
+        return list(dict.fromkeys(note for made in self for note in made["first"]["notes"]))
 
     @property
     def document(self) -> ManifestDocument:
@@ -223,9 +257,25 @@ class Manifests(Frozen):
         return joined
 
     def text(self) -> Iterator[str]:
-        """Yield the manifest as JSON that can be printed, piece by piece."""
-        lists = {"devices": self.devices, "inputs": self.inputs, "notes": self.notes, "pictures": self.pictures}
-        return json_pieces({**self.first, **lists})
+        """Yield the manifest as JSON that can be printed, its long lists piece by piece."""
+        lists: dict[str, Iterable[str]] = {
+            "devices": (made["devices"] for made in self),
+            "inputs": (_INPUT.format(json_value(name), each.size, each.sha256) for name, each in self.seen.items()),
+            "pictures": (made["pictures"] for made in self),
+        }
+        before = "{\n  "
+        for key, value in {**self.first, "notes": self.notes}.items():
+            yield f"{before}{json_value(key)}: "
+            before = ",\n  "
+            if key in lists:
+                inside = "[\n    "
+                for items in filter(None, lists[key]):
+                    yield f"{inside}{items}"
+                    inside = ",\n    "
+                yield "\n  ]" if inside[0] == "," else "[]"
+            else:
+                yield json_value(value, 2)
+        yield "\n}\n"
 
 
 def digest_of_inputs(inputs: Iterable[tuple[str, int, str]]) -> str | None:

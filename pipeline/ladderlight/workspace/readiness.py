@@ -114,7 +114,7 @@ def _files(plan: Plan, known: Known, *, whole: bool) -> Readiness:
         return replace(found, findings=[*found.findings, *_errors(error.faults, "pictures")])
     crowded = (
         Finding(level="error" if problem.certain else "caution", where=where, message=str(problem))
-        for where, problem in crowding(recipe, trays, headers.origins)
+        for where, problem in crowding(recipe, trays, headers.origins(plan.names))
     )
     return replace(found, findings=[*found.findings, *_gaps(trays), *crowded], trays=trays)
 

@@ -88,9 +88,9 @@ class Account(Frozen):
     """Paths where nothing is."""
 
     @classmethod
-    def of(cls, recipe: Recipe, *, began: int, inputs: Mapping[Path, Seen], others: Iterable[Path]) -> Account:
+    def of(cls, recipe: Recipe, *, began: int, inputs: Mapping[str, Seen], others: Iterable[Path]) -> Account:
         """Note the inputs as they were seen, and look at other files that count, there or not."""
-        seen = {str(path): each for path, each in inputs.items()}
+        seen = dict(inputs)
         missing = []
         for path in others:
             if os.path.lexists(path):

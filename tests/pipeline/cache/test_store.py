@@ -47,7 +47,7 @@ def test_parts_are_read_one_by_one_with_their_description(tmp_path: Path) -> Non
     assert found == made
     assert [bytes(found.read(index)) for index in range(3)] == [b"sea", b"", b"and sky"]
     assert found.about == {"colours": [1, 2.5, "grey"]}
-    assert [path.name for path in tmp_path.iterdir()] == ["ab"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == [".used", "ab"]
 
 
 def test_an_entry_that_was_cut_short_is_not_found(tmp_path: Path) -> None:
@@ -123,7 +123,7 @@ def test_where_nothing_can_be_written_nothing_is_kept_and_nothing_left(
     monkeypatch.setattr("ladderlight.cache.entries.EntryWriter.add", failing)
     assert not cache.put(OTHER, b"harbour")
     assert cache.get(KEY) == b"lighthouse"
-    assert [path.name for path in tmp_path.iterdir()] == ["ab"]
+    assert sorted(path.name for path in tmp_path.iterdir()) == [".used", "ab"]
     monkeypatch.undo()
     assert not cache.put(OTHER, b"harbour")  # it is not tried again and again
     assert Cache(tmp_path).put(OTHER, b"harbour")
@@ -160,6 +160,22 @@ def test_a_cache_filled_by_one_build_is_not_looked_through_for_each_entry(
     assert sum(cache.put(f"{number:02}" * 32, bytes(1000)) for number in range(30)) == 2
     assert len(looks) == 2  # when the first entry is written, and when the room is full
     assert cache.put(KEY, bytes(100))  # what still fits is kept
+
+
+def test_a_folder_with_room_is_looked_through_once_and_not_by_each_build(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Each entry of 1,000 bytes is noted with a page of 4,096, so that a room of 20,000 may be full with the fifth."""
+    looks: list[int] = []
+    trimmed = Cache._trimmed
+    monkeypatch.setattr(Cache, "_trimmed", lambda cache, size: looks.append(size) or trimmed(cache, size))
+    for number in range(10):
+        assert Cache(tmp_path, room=20_000).put(f"{number:02}" * 32, bytes(1000))
+    assert len(looks) == 3
+    (tmp_path / ".used").unlink()
+    assert Cache(tmp_path, room=20_000).put(KEY, bytes(1000))
+    assert len(looks) == 4
+    assert sum(path.stat().st_size for path in tmp_path.rglob("*") if path.is_file()) <= 20_000
 
 
 def test_what_killed_builds_have_left_goes_when_room_is_needed(tmp_path: Path) -> None:

@@ -69,7 +69,7 @@ def made(recipe: Recipe) -> dict[str, bytes]:
 
 
 def entries(folder: Path) -> list[Path]:
-    return sorted(path for path in folder.rglob("*") if path.is_file())
+    return sorted(path for path in folder.rglob("*") if path.is_file() and path.name != ".used")
 
 
 def test_a_second_build_runs_no_stage(recipe: Recipe, monkeypatch: pytest.MonkeyPatch) -> None:

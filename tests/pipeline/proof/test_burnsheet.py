@@ -5,7 +5,7 @@ import pytest
 
 from ladderlight.board import Part
 from ladderlight.devices.files import images_of
-from ladderlight.proof.burnsheet import BurnSheet
+from ladderlight.proof.burnsheet import burn_page, burn_part, burn_sheet
 from ladderlight.proof.scanout import memories_of
 from ladderlight.workspace.burned import chip_of
 from ladderlight.workspace.description import describe
@@ -13,11 +13,8 @@ from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex
 
 
-def burn_sheet(board, *manifests):
-    sheet = BurnSheet(board=board)
-    for manifest in manifests:
-        sheet.add(manifest)
-    return sheet.text()
+def sheet_of(board, *manifests):
+    return burn_sheet(board, [burn_part(board, manifest) for manifest in manifests])
 
 
 def record(board, words):
@@ -42,7 +39,7 @@ def described(board, contents, burned=None, tray=None):
 def test_the_sheet_says_what_goes_where(board, banked):
     document = described(board, banked(board, (0, 2)))
     device = document["devices"][0]
-    text = burn_sheet(board, document)
+    text = sheet_of(board, document)
     assert max(map(len, text.splitlines())) <= 78
     for line in (
         "Burn sheet: Merrowhithe",
@@ -71,7 +68,7 @@ def test_the_digest_of_a_file_of_records_is_of_the_bytes_and_not_of_the_file(boa
     document = describe(
         project="p", board=board, contents=contents, files=files, images=images_of(board, memories_of(board, files))
     ).document
-    text = burn_sheet(board, document)
+    text = sheet_of(board, document)
     digest = hashlib.sha256(contents.memories["picture"].words.astype("u1").tobytes()).hexdigest()
     (line,) = [line for line in text.splitlines() if line.endswith("  of the bytes burned")]
     assert line.split()[:8] == re.findall("....", digest[32:])
@@ -80,7 +77,7 @@ def test_the_digest_of_a_file_of_records_is_of_the_bytes_and_not_of_the_file(boa
 
 def test_a_chip_that_holds_it_is_left(board, banked):
     contents = banked(board, (0,))
-    text = burn_sheet(board, described(board, contents, record(board, {"picture": contents.memories["picture"].words})))
+    text = sheet_of(board, described(board, contents, record(board, {"picture": contents.memories["picture"].words})))
     assert "Nothing to burn" in text
     assert "[x] leave" in text
 
@@ -116,7 +113,7 @@ def test_a_change_that_only_clears_bits_needs_no_eraser(board, banked):
 def test_a_part_of_ones_own_is_shown_as_described(make_board, memory, banked):
     own = Part(number="MH-77", words=1 << 17, width=8, erasure="sectors", block=4096, package="SO-32")
     board = make_board(memory(address=["x2-x9", "y2-y8", "bank0-bank1"], data=["b0-b1", "g0-g1", "r0-r1"], part=own))
-    lines = burn_sheet(board, described(board, banked(board, (0,)))).splitlines()
+    lines = sheet_of(board, described(board, banked(board, (0,)))).splitlines()
     assert any(line.startswith("picture  (MH-77)") for line in lines)
     assert "  part      SO-32" in lines
     assert "  erasure   electrically, in sectors of 4,096 bytes" in lines
@@ -124,12 +121,9 @@ def test_a_part_of_ones_own_is_shown_as_described(make_board, memory, banked):
 
 def test_the_chips_of_several_trays_are_on_one_sheet(board, banked):
     trays = [described(board, banked(board, (0,)), tray=number) for number in (1, 2)]
-    lines = burn_sheet(board, *trays).splitlines()
+    lines = sheet_of(board, *trays).splitlines()
     assert lines[3] == "Burn 2 of 2: tray 1, picture, tray 2, picture."
     assert [line[:15] for line in lines if "[ ] burn" in line] == ["tray 1, picture", "tray 2, picture"]
-    sheet = BurnSheet(board=board)
-    for tray in trays:
-        sheet.add(tray)
-    headings = [f"chip{number}" for number in (1, 2)] + ["labels"]
-    assert [place for place in re.findall(r'<h2 id="(\w+)"', sheet.page()) if place != "cautions"] == headings
-    assert sheet.page().count(f"<code>{trays[1]['devices'][0]['crc32']}</code></li>") == 2  # the labels of both
+    page = burn_page(board, [burn_part(board, tray) for tray in trays])
+    assert re.findall(r'<h2 id="([\w-]+)"', page) == ["chip1-1", "chip2-1", "labels", "cautions"]
+    assert page.count(f"<code>{trays[1]['devices'][0]['crc32']}</code></li>") == 2  # the labels of both

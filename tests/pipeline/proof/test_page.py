@@ -9,7 +9,7 @@ from PIL import Image
 
 from ladderlight import TileSet
 from ladderlight.board import Finding
-from ladderlight.proof.burnsheet import BurnSheet
+from ladderlight.proof.burnsheet import burn_page, burn_part
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.scanout import Scanned, memories_of, render
 from ladderlight.workspace.description import describe
@@ -206,9 +206,7 @@ def test_the_headline_says_what_is_known_of_undefined_data(make_board, memory, b
 
 def test_the_burn_sheet_as_a_page(board, proof):
     _, document, _ = proof(project="Lobby <1>")
-    sheet = BurnSheet(board=board)
-    sheet.add(document)
-    page = Page(sheet.page())
+    page = Page(burn_page(board, [burn_part(board, document)]))
     device = document["devices"][0]
     for words in (
         "Lobby <1>",

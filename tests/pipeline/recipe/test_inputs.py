@@ -133,8 +133,8 @@ def test_a_file_of_another_size_is_not_read(folder: Path, monkeypatch: pytest.Mo
     (folder / "pictures/day-1.pgm").write_text("longer than before", encoding="utf-8")
     read_files = []
 
-    def noted(path: Path, *arguments: object, **more: object) -> object:
-        read_files.append(path.name)
+    def noted(path: str, *arguments: object, **more: object) -> object:
+        read_files.append(Path(path).name)
         return open(path, *arguments, **more)  # type: ignore[call-overload]  # noqa: PTH123 - as the program does
 
     monkeypatch.setattr("ladderlight.cache.marks.open", noted, raising=False)

@@ -13,7 +13,7 @@ from ladderlight.proof.scanout import memories_of
 from ladderlight.system.printable import json_text
 from ladderlight.workspace.burned import chip_of
 from ladderlight.workspace.description import describe
-from ladderlight.workspace.manifest import FILE, Manifests, digest_of_inputs, read_manifest
+from ladderlight.workspace.manifest import FILE, Manifests, digest_of_inputs, made_tray, read_manifest
 from ladderlight_stages.emissions.binary import binary
 from ladderlight_stages.emissions.intel_hex import intel_hex
 
@@ -137,7 +137,7 @@ def test_the_manifest_of_a_build_has_the_chips_of_all_trays_and_what_it_is_made_
     made = Manifests(seen={"recipe.toml": Seen((3, 0, 0, 0), "ab", settled=True)})
     trays = [build(tray=1), build(tray=2)]
     for tray in trays:
-        made.add(tray)
+        made.add(made_tray(tray, {}))
     assert made.document == trays[0] | {
         "devices": [*trays[0]["devices"], *trays[1]["devices"]],
         "inputs": [{"file": "recipe.toml", "bytes": 3, "sha256": "ab"}],

@@ -22,12 +22,6 @@ _AT = 22  # column in which readings begin
 _Lines = Iterator[str | tuple[str, int]]  # lines; one that may be too long with the spaces before what is left of it
 
 
-def bench_files(project: str, bench: Bench) -> Iterator[tuple[str, bytes]]:
-    """Yield ``bench-sheet.txt`` and ``bench-sheet.html``, by their names."""
-    yield "bench-sheet.txt", bench_sheet(project, bench).encode()
-    yield "bench-sheet.html", bench_page(project, bench).encode()
-
-
 def bench_page(project: str, bench: Bench) -> str:
     """Return the bench sheet as one HTML document that loads nothing."""
     return _filled("bench-sheet.html", bench, project=project, findings=bench.findings, cautions=bench.cautions)
