@@ -1,16 +1,14 @@
 """The nearest of any set of colours: a grid of cells, each with all the colours that can be nearest within it."""
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight import Frozen
 from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.compiled import compiled
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Grid:
+class Grid(Frozen, eq=False):
     """The colours that can be nearest in each cell.
 
     Cell (i, j, k) of ``size`` each way is number ``(i * size + j) * size + k``. Its colours, ascending, are
