@@ -149,7 +149,7 @@ def test_the_recipe_in_the_readme_builds(tmp_path: Path, capsys: pytest.CaptureF
     recipe.write_text(readme.partition("```toml\n")[2].partition("```")[0], encoding="utf-8")
     shutil.copytree(HERE.parent / "recipes" / "lobby" / "pictures", tmp_path / "pictures")
     built = build(load(recipe))
-    assert [path.name for path in built.device_files] == ["picture.bin"]
+    assert [name for device in built.manifest.devices for name in device["files"]] == ["picture.bin"]
     geometry = load(recipe).board.geometry
     assert (geometry.width, geometry.height) == (160, 120)
     assert f"{geometry.width} by {geometry.height}" in readme

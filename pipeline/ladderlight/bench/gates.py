@@ -189,10 +189,9 @@ class Gates:
             self._unpack(memory, line, clear, enable)
         elif memory.output == "register":
             clock = ("clock", _clock(self.board, hold_in_counts(self.board, memory)))
-            if clear == "high":
-                self.paths[line].append(self._add(Logic.REGISTER, (line,), (line,), (clock, ("/OE", enable))))
-            else:
-                self.paths[line].append(self._add(Logic.CLEARED, (line,), (line,), (clock, ("/clear", clear))))
+            plain = clear == "high"
+            logic, control = (Logic.REGISTER, ("/OE", enable)) if plain else (Logic.CLEARED, ("/clear", clear))
+            self.paths[line].append(self._add(logic, (line,), (line,), (clock, control)))
 
     def _unpack(self, memory: Memory, line: str, clear: str, enable: str) -> None:
         pixels, lowest = memory.packing.pixels, self.board.first_select_bit(memory)

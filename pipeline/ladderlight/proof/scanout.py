@@ -52,7 +52,7 @@ class Scanned(Frozen, eq=False):
         object.__setattr__(self, "places", list(map(places_of, self.tile_sets, tiles)))
 
     @cached_property
-    def contents(self) -> Mapping[int, int]:
+    def contents(self) -> dict[int, int]:
         """The number of each bank's picture among the different ones: equal pictures share the first one's."""
         found: dict[bytes, int] = {}
         return {bank: found.setdefault(codes.tobytes(), len(found)) for bank, codes in self.codes.items()}
@@ -60,10 +60,8 @@ class Scanned(Frozen, eq=False):
     @cached_property
     def distinct(self) -> list[int]:
         """The first bank of each different picture, by its number."""
-        firsts: dict[int, int] = {}
-        for bank, content in self.contents.items():
-            firsts.setdefault(content, bank)
-        return list(firsts.values())
+        firsts = {content: bank for bank, content in reversed(self.contents.items())}
+        return [firsts[content] for content in sorted(firsts)]
 
     def screen(self, bank: int) -> Codes:
         """Return the code of every count and line that the monitor shows of a bank, as :func:`screen_codes`."""

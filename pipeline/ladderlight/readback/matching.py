@@ -39,14 +39,9 @@ def match(
             raise UsageError(f"the board has no device {device!r}; {nearest_word(device, names)}")
         sections = [section for section in sections if section.device.name == device]
     named = named_after(sections)
-    found: dict[Dump, Held] = {}
-    open_: dict[Dump, list[Held]] = {}
-    for dump in dumps:
-        choices = _choices(dump, sections, named.get(PurePath(dump.name).stem, ()), wanted)
-        if len(choices) == 1:
-            found[dump] = choices[0]
-        else:
-            open_[dump] = choices
+    choices = {dump: _choices(dump, sections, named.get(PurePath(dump.name).stem, ()), wanted) for dump in dumps}
+    found = {dump: helds[0] for dump, helds in choices.items() if len(helds) == 1}
+    open_ = {dump: helds for dump, helds in choices.items() if len(helds) != 1}
     if wanted is not None:
         _by_content(open_, found, wanted)
         if earlier:

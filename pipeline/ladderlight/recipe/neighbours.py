@@ -1,6 +1,5 @@
 """The other recipes of a folder, as far as their text shows; nothing of theirs is run."""
 
-import stat
 from collections.abc import Mapping
 from functools import cached_property
 from pathlib import Path
@@ -14,6 +13,7 @@ from ladderlight.recipe.language.tables import BoardTable
 from ladderlight.recipe.source.document import read_document
 from ladderlight.stages.validation import as_json
 from ladderlight.system.frozen import Frozen
+from ladderlight.system.paths import mark_of
 
 _LARGEST = 1 << 20  # bytes of the largest file that is taken for a recipe
 
@@ -75,14 +75,10 @@ def neighbours_of(recipe: Path) -> tuple[Neighbour, ...]:
     """Return the other recipes of the folder of a recipe's file, by name."""
     others = sorted(recipe.parent.glob("*.toml"))
     found = (Neighbour(path=other) for other in others if other.resolve() != recipe.resolve() and _readable(other))
-    return tuple(
-        other for other in found if {"board", "revisions"} & other.raw.keys()
-    )  # else a board file, or another program's
+    # Without these it is a board file, or another program's.
+    return tuple(other for other in found if {"board", "revisions"} & other.raw.keys())
 
 
 def _readable(path: Path) -> bool:
-    try:
-        status = path.stat()
-    except (OSError, ValueError):
-        return False
-    return stat.S_ISREG(status.st_mode) and status.st_size <= _LARGEST
+    mark = mark_of(path)
+    return mark is not None and mark[0] <= _LARGEST

@@ -2,14 +2,14 @@
 
 import importlib
 import sys
-from collections.abc import Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator
 from dataclasses import replace
 from pathlib import Path
-from typing import Any, Self
+from typing import Self
 
 from ladderlight.recipe.files import picture_files
 from ladderlight.recipe.language.model import Recipe
-from ladderlight.recipe.source.document import UnreadableError, read_document
+from ladderlight.recipe.source.document import UnreadableError, read_document, walk
 from ladderlight.recipe.source.problems import listed
 from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import Mark, mark_of
@@ -38,7 +38,7 @@ class Reads(Frozen):
             data = read_document(path, str(path)).data
         except UnreadableError:
             return reads
-        named = frozenset(path.parent / text for text in _texts(data))
+        named = frozenset(path.parent / text for _, text in walk(data) if isinstance(text, str))
         texts = (text for text in listed(data, "pictures", "files") if isinstance(text, str))
         return replace(reads, files=reads.files | named, patterns=tuple(dict.fromkeys((*reads.patterns, *texts))))
 
@@ -68,10 +68,3 @@ def _modules_beside(plugins: Iterable[Path]) -> Iterator[Path]:
         package = Path(top).parent
         if (package.parent if Path(top).name == "__init__.py" else package) in folders:
             yield Path(file)
-
-
-def _texts(value: Any) -> Iterator[str]:
-    if isinstance(value, str):
-        yield value
-    for inner in value.values() if isinstance(value, Mapping) else value if isinstance(value, list) else ():
-        yield from _texts(inner)

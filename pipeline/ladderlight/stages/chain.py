@@ -31,7 +31,7 @@ def check_chain(chain: Sequence[StageDeclaration], usual: Callable[[Kind], str])
     present = {declaration.kind for declaration in chain}
     problems += [
         Problem(where=(), what=f"the chain has no stage from {kind.phrase}", action=f'add use = "{usual(kind)}"')
-        for kind in _NEEDED
+        for kind in (Kind.SOURCE, Kind.REDUCTION, Kind.ARRANGEMENT, Kind.EMISSION)
         if kind not in present and (kind.rank > Kind.CODED.rank or takes_pictures(chain))
     ]
     return problems
@@ -43,6 +43,3 @@ def takes_pictures(chain: Iterable[StageDeclaration]) -> bool:
     arrangements = [stage for stage in stages if stage.kind is Kind.ARRANGEMENT]
     placed = any(stage.needs_pictures for stage in arrangements) or not arrangements
     return placed or any(stage.kind.per_picture for stage in stages)
-
-
-_NEEDED = (Kind.SOURCE, Kind.REDUCTION, Kind.ARRANGEMENT, Kind.EMISSION)

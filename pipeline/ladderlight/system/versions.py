@@ -2,27 +2,23 @@
 
 import platform
 from collections.abc import Mapping
+from contextlib import suppress
 from functools import cache
-from importlib.metadata import PackageNotFoundError, version
+from importlib import metadata
 
 import ladderlight
 
+version = cache(metadata.version)
 _COMPUTE = ("numba", "numpy", "pillow", "scikit-image", "scipy")
 
 
 def versions(*more: str) -> dict[str, str]:
     """Return the versions by name: Ladderlight's, Python's and those of the libraries that compute, and of others."""
     found = {"ladderlight": ladderlight.__version__, "python": platform.python_version()}
-    return found | {name: there for name in (*_COMPUTE, *more) if (there := _version(name))}
-
-
-@cache
-def _version(name: str) -> str:
-    """Return the version of a library; empty where it is put beside the program without what an installer writes."""
-    try:
-        return version(name)
-    except PackageNotFoundError:
-        return ""
+    for name in (*_COMPUTE, *more):
+        with suppress(metadata.PackageNotFoundError):  # put beside the program without what an installer writes
+            found[name] = version(name)
+    return found
 
 
 def changed_versions(before: Mapping[str, str], now: Mapping[str, str]) -> str:

@@ -59,11 +59,6 @@ class Built(Frozen):
     """False where trays with bad pictures were left out."""
 
     @property
-    def device_files(self) -> tuple[Path, ...]:
-        """Paths of the files for the programmer."""
-        return tuple(self.output / "devices" / name for device in self.manifest.devices for name in device["files"])
-
-    @property
     def proof(self) -> Path:
         """Path of the proof page."""
         return self.output / "proof" / "index.html"

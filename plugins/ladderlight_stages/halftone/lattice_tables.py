@@ -7,7 +7,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Palette
 from ladderlight.units.arrays import Codes, Floats, Singles
-from ladderlight_stages.halftone.lattice_loops import UNITS, LatticeTables
+from ladderlight_stages.halftone.diffusion_loops import UNITS, LatticeTables
 from ladderlight_stages.perception.luminance import LUMINANCE, tolerated
 
 Gun = tuple[Floats, Codes]

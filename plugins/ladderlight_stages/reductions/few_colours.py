@@ -73,15 +73,12 @@ def _advice(animated: bool, board: Board, options: Mapping[str, Any], viewing: V
 
 
 def _rule(board: Board, options: Mapping[str, Any]) -> Iterator[Problem]:
-    yield from _problems(board.palette, options["count"], options["keep"], options["codes"])
-
-
-def _problems(palette: Palette, count: int, keep: list[int] | None, codes: list[int] | None) -> Iterator[Problem]:
+    count, keep, codes, colours = options["count"], options["keep"], options["codes"], len(board.palette)
     given, option = (keep or [], "keep") if codes is None else (codes, "codes")
-    wrong = [code for code in given if not 0 <= code < len(palette)]
+    wrong = [code for code in given if not 0 <= code < colours]
     if wrong:
         what = f"{option}: the board has no code {wrong[0]}"
-        yield Problem(where=(option,), what=what, action=f"use 0 to {len(palette) - 1}")
+        yield Problem(where=(option,), what=what, action=f"use 0 to {colours - 1}")
     if codes is not None and not codes:
         action = "write the codes to use, or leave the option out"
         yield Problem(where=("codes",), what="codes is empty", action=action)
@@ -131,7 +128,7 @@ def few_colours(
     ``count``.
     """
     palette = board.palette
-    refuse(_problems(palette, count, keep, codes), PictureError)
+    refuse(_rule(board, {"count": count, "keep": keep, "codes": codes}), PictureError)
     if codes is not None:
         chosen = np.unique(np.array(codes, dtype=np.uint16))
     else:

@@ -30,7 +30,7 @@ def test_a_memory_drives_syncs_blanking_and_resets(make_board, memory) -> None:
     assert pins["D4"] == "y counter's synchronous reset"
     assert {pin.name: pin.to for pin in wiring.connector.pins}["vsync"] == "U2 pin 12 (D1)"
     assert {pin.name: pin.to for pin in wiring.chips[0].pins}["/OE"].startswith("U2 pin 13 (D2): the outputs float")
-    assert wiring.gates.units == ()
+    assert not wiring.gates.units
 
 
 def test_an_inverted_line_gets_an_inverter_where_its_level_is_used(make_board, memory) -> None:

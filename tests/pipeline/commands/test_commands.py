@@ -50,6 +50,7 @@ def change(recipe: Path, old: str, new: str) -> None:
         (["build", "a.toml", "--wrokers", "3"], "--wrokers: there is no such option; did you mean '--workers'?"),
         (["build", "a.toml", "--workers", "0"], "--workers: '0' is not valid; give a whole number of 1 or more"),
         (["build", "a.toml", "--workers=x"], "--workers: 'x' is not valid; give a whole number of 1 or more"),
+        (["burned", "a.toml", "--tray", "x"], "--tray: 'x' is not valid; give a whole number of 1 or more"),
         (["build", "a.toml", "b.toml"], "b.toml: one argument too many; put a name with spaces in quotes"),
         (["check", "--page"], "--page: this option needs a value; give a path"),
         (["check", "--json=1"], "--json: this option takes no value; write it alone"),

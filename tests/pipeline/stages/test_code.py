@@ -174,7 +174,7 @@ def test_built_in_stages_are_the_source_of_both_packages() -> None:
     """Whatever is installed: a checkout counts by its content, whose version stays the same."""
     stage = installed_stages().get("resize")
     files = {path.name for path in code_files([stage])}
-    assert {"resampling_loops.py", "runner.py"} <= files
+    assert {"resampling.py", "runner.py"} <= files
     assert code_of(stage) == code_of(installed_stages().get("crop"))
 
 

@@ -11,8 +11,8 @@ from skimage import data
 from ladderlight import Board, Kept, Origin, Picture
 from ladderlight.board import linear_from_srgb
 from ladderlight.engine.coherence import compare
+from ladderlight_stages.halftone.diffusion_loops import diffuse_errors
 from ladderlight_stages.halftone.lattice_tables import largest_steps
-from ladderlight_stages.halftone.palette_loops import diffuse_palette
 from ladderlight_stages.halftone.palette_tables import make_tables, palette_tables
 from ladderlight_stages.perception.vision import Viewer
 from ladderlight_stages.reductions.diffuse import stage
@@ -127,6 +127,6 @@ def test_light_that_is_driven_far_by_kept_colours_is_clipped_before_its_cell_is_
     kept = np.where(random.random((24, 32)) < 0.3, random.integers(0, 12, (24, 32)), -1).astype(np.int32)
     below = np.array([[1, -1, 384], [1, 0, 640], [1, 1, 128]], np.int32)
     steps = largest_steps(tables.colours[:, :3])
-    codes = diffuse_palette(pixels, tables, 896, None, below, True, steps // 2, kept, steps)
+    codes, _ = diffuse_errors(pixels, None, tables, 896, None, below, True, steps // 2, kept, steps)
     assert (codes[kept >= 0] == kept[kept >= 0]).all()
     assert np.bincount(codes.ravel(), minlength=12).tolist() == [45, 45, 65, 58, 89, 55, 186, 67, 32, 52, 43, 31]

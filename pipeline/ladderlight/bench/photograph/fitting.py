@@ -93,7 +93,7 @@ def fit(
 
 
 def _linear(powered: Singles, squared: Singles, seen: Singles, shade: Singles, gamma: float, shading: float) -> Fit:
-    count, size = len(powered), seen.shape[1]
+    size = seen.shape[1]
     x = (powered @ shade).astype(np.float64)
     xx = np.maximum((squared @ shade**2).astype(np.float64), 1e-9)
     xy = np.stack([powered[:, gun] @ (seen[gun] * shade) for gun in range(3)], axis=1).astype(np.float64)
@@ -107,11 +107,10 @@ def _linear(powered: Singles, squared: Singles, seen: Singles, shade: Singles, g
     offset = _offset(y, size, bx[:, None], bxx[:, None], bxy[:, None])
     common = np.clip((bxy - offset * bx) / bxx, 0, _BRIGHTEST)
     left = yy + common**2 * bxx + 3 * size * offset**2 + 2 * common * offset * bx - 2 * common * bxy - 2 * offset * y
-    every = np.ones(count)
     return Fit(
         left=np.maximum(left, 0) / (3 * size),
-        gamma=gamma * every,
-        shading=shading * every,
+        gamma=np.full(len(powered), gamma),
+        shading=np.full(len(powered), shading),
         gain=common[:, None] * balance,
         offset=offset,
     )

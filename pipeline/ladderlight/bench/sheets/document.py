@@ -14,7 +14,6 @@ from ladderlight.bench.wiring import Wiring
 from ladderlight.board import Board, Finding
 from ladderlight.board.model.lines import timing_line
 from ladderlight.errors import ranked
-from ladderlight.proof.board_words import cautions
 from ladderlight.system.frozen import Frozen
 from ladderlight.units.words import frequency, in_words, joined, percent
 
@@ -51,9 +50,6 @@ class Bench(Frozen):
     readings: tuple[Reading, ...]
     hertz: dict[str, float]
     findings: tuple[Finding, ...]
-    at_counts: Sequence[str]
-    at_readings: Sequence[str]
-    cautions: Sequence[str]
 
     def rises(self, pin: Pin) -> bool:
         """Whether a pin is an address pin whose frequency is known."""
@@ -82,9 +78,6 @@ def bench_of(board: Board, findings: Sequence[Finding]) -> Bench:
         readings=readings_of(board),
         hertz={line: rate for line, rate in hertz.items() if rate is not None},
         findings=tuple(ranked([*findings, *_findings(board, wiring)])),
-        at_counts=counting(board),
-        at_readings=measuring(board),
-        cautions=cautions(board),
     )
 
 

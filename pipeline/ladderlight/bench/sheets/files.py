@@ -9,7 +9,8 @@ from typing import Any
 from markupsafe import Markup
 
 from ladderlight.bench.connector import Volts, steps_of
-from ladderlight.bench.sheets.document import AT_PARTS, AT_WIRING, Bench, decoding, named
+from ladderlight.bench.sheets.document import AT_PARTS, AT_WIRING, Bench, counting, decoding, measuring, named
+from ladderlight.proof.board_words import cautions
 from ladderlight.proof.templating import fill
 from ladderlight.system.printable import printable
 from ladderlight.units.words import frequency, in_words
@@ -24,7 +25,7 @@ _Lines = Iterator[str | tuple[str, int]]  # lines; one that may be too long with
 
 def bench_page(project: str, bench: Bench) -> str:
     """Return the bench sheet as one HTML document that loads nothing."""
-    return _filled("bench-sheet.html", bench, project=project, findings=bench.findings, cautions=bench.cautions)
+    return _filled("bench-sheet.html", bench, project=project, findings=bench.findings, cautions=cautions(bench.board))
 
 
 def bench_parts(bench: Bench) -> Markup:
@@ -40,6 +41,8 @@ def _filled(template: str, bench: Bench, **values: Any) -> str:
         steps=list(steps_of(bench.readings)),
         at_parts=AT_PARTS,
         at_wiring=AT_WIRING,
+        at_counts=counting(bench.board),
+        at_readings=measuring(bench.board),
         decoding=decoding,
         named=named,
         frequency=frequency,
@@ -95,7 +98,7 @@ def bench_sheet(project: str, bench: Bench, *, width: int = WIDTH) -> str:
         ("Wiring, line by line", _lines(bench)),
         ("Counts to decode", _counts(bench)),
         ("Readings", _readings(bench)),
-        ("Cautions", _listed(bench.cautions)),
+        ("Cautions", _listed(cautions(bench.board))),
     ):
         found = [line for each in body for line in _folded(each, width)]
         if found:
@@ -135,7 +138,7 @@ def _lines(bench: Bench) -> _Lines:
 
 
 def _counts(bench: Bench) -> _Lines:
-    yield from _listed(bench.at_counts)
+    yield from _listed(counting(bench.board))
     for axis in bench.axes:
         yield ""
         sync = "hsync" if axis.name == "x" else "vsync"
@@ -148,7 +151,7 @@ def _counts(bench: Bench) -> _Lines:
 
 
 def _readings(bench: Bench) -> _Lines:
-    yield from _listed(bench.at_readings)
+    yield from _listed(measuring(bench.board))
     yield ""
     yield f"{'':22}{'with monitor':24}{'without monitor':23}measured".rstrip()
     for high, readings in steps_of(bench.readings):

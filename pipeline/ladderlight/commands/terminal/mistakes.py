@@ -79,7 +79,7 @@ def _wanted(kind: object, info: ParameterInfo) -> str:
         kind = next(member for member in typing.get_args(kind) if member is not types.NoneType)
     if typing.get_origin(kind) is typing.Literal:
         return f"one of {', '.join(map(str, typing.get_args(kind)))}"
-    if kind is int:
+    if kind in (int, list[int]):
         low, high = info.min, info.max
         if high is not None:
             return f"a whole number from {low} to {high}"

@@ -188,15 +188,10 @@ def _usual(size: int, word: int) -> Iterator[int]:
 def _by_ends(before: Bytes, after: Bytes) -> Iterator[int]:
     """Yield the distances that make the one fill of an end grow to that which was read."""
     for value in (ERASED, 0x00):
-        starts, ends = [], []
-        for image in (before, after):
-            other = np.flatnonzero(image != value)
-            if not other.size:
-                return
-            starts.append(int(other[0]))
-            ends.append(int(other[-1]))
-        yield starts[1] - starts[0]
-        yield ends[1] - ends[0]
+        old, new = (np.flatnonzero(image != value) for image in (before, after))
+        if not (old.size and new.size):
+            return
+        yield from (int(new[end] - old[end]) for end in (0, -1))
 
 
 def _by_agreement(before: Bytes, after: Bytes) -> Iterator[int]:

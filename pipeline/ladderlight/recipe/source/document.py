@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections import deque
 from collections.abc import Iterator, Mapping
 from functools import cached_property
 from pathlib import Path
@@ -104,7 +105,7 @@ def read_document(path: Path, shown: str) -> Document:
     try:
         # tomli refuses deep nesting with a RecursionError, and Python numbers of thousands of digits.
         data = tomli.loads(text)
-        _refuse_depth(data)
+        deque(walk(data), maxlen=0)
     except tomli.TOMLDecodeError as error:
         what, action = _in_words(error)
         line, column = _place(error)
@@ -115,30 +116,29 @@ def read_document(path: Path, shown: str) -> Document:
         what = "something in this file is nested too deeply, or a number has too many digits"
         raise UnreadableError(f"{what}; is this the right file?", where=f"{shown}:1:1") from None
     document = Document(shown=shown, text=text.replace("\r\n", "\n"), data=data)
-    faults = list(_nul_characters(data, document))
+    faults = list(_nul_characters(document))
     if faults:
         raise UnreadableError.of(faults)
     return document
 
 
-def _nul_characters(value: Any, document: Document, at: tuple[str | int, ...] = ()) -> Iterator[Fault]:
+def walk(value: Any, at: tuple[str | int, ...] = ()) -> Iterator[tuple[tuple[str | int, ...], Any]]:
+    """Yield all that is inside a value, each with its path. Raises RecursionError for one that is nested too deeply."""
+    if len(at) == DEEPEST:
+        raise RecursionError
+    for key, item in value.items() if isinstance(value, dict) else enumerate(value) if isinstance(value, list) else ():
+        yield (*at, key), item
+        yield from walk(item, (*at, key))
+
+
+def _nul_characters(document: Document) -> Iterator[Fault]:
     """Yield the texts with a NUL character, which no name of a file can have and no text needs."""
-    inner = value.items() if isinstance(value, Mapping) else enumerate(value) if isinstance(value, list) else ()
-    for key, item in inner:
+    for (*above, key), item in walk(document.data):
         in_key = isinstance(key, str) and "\0" in key
         if in_key or (isinstance(item, str) and "\0" in item):
-            line, column = document.positions.of((*at, KeyName(key) if in_key else key))
+            line, column = document.positions.of((*above, KeyName(key) if in_key else key))
             where = f"{document.shown}:{line}:{column}"
             yield Fault(where=where, message="the text holds a NUL character; delete it")
-        yield from _nul_characters(item, document, (*at, key))
-
-
-def _refuse_depth(value: object, levels: int = DEEPEST) -> None:
-    if not levels:
-        raise RecursionError
-    inner = value.values() if isinstance(value, dict) else value if isinstance(value, list) else ()
-    for item in inner:
-        _refuse_depth(item, levels - 1)
 
 
 def _place(error: tomli.TOMLDecodeError) -> tuple[int, int]:

@@ -134,7 +134,7 @@ def diffused(
     serpentine: bool = True,
 ) -> tuple[Codes, int | None]:
     """Return the codes, and the number of clipped pixels where the loop counts them."""
-    from ladderlight_stages.halftone.lattice_loops import diffuse_lattice
+    from ladderlight_stages.halftone.diffusion_loops import diffuse_errors
     from ladderlight_stages.halftone.lattice_tables import fitted, is_grey, lattice_tables
     from ladderlight_stages.halftone.palette_tables import palette_tables
 
@@ -143,7 +143,8 @@ def diffused(
         tables = palette_tables(palette, error_limit)
         return diffused_onto(picture, tables, kernel, strength, kept, serpentine=serpentine), None
     pixels, stay = fitted(picture.pixels, palette), kept.codes if kept else None
-    codes, clipped = diffuse_lattice(pixels, lattice, *_whole_taps(kernel, strength), serpentine, stay)
+    taps, steps = (*_whole_taps(kernel, strength), serpentine), lattice.half_steps
+    codes, clipped = diffuse_errors(pixels, lattice, None, *taps, steps, stay, steps)
     return codes, None if is_grey(palette) else clipped
 
 
@@ -151,8 +152,8 @@ def diffused_onto(
     picture: Picture, tables: PaletteTables, kernel: Kernel, strength: float, kept: Kept = Kept(), *, serpentine: bool
 ) -> Codes:
     """Diffuse a picture onto any set of colours."""
+    from ladderlight_stages.halftone.diffusion_loops import diffuse_errors
     from ladderlight_stages.halftone.lattice_tables import largest_steps
-    from ladderlight_stages.halftone.palette_loops import diffuse_palette
 
     pixels = np.require(picture.pixels, np.float32, ["C", "A", "W"])
     steps = largest_steps(tables.colours[:, :3])
@@ -162,7 +163,7 @@ def diffused_onto(
         places = np.full(max(int(tables.codes.max()), int(kept.codes.max())) + 1, -1, dtype=np.int32)
         places[tables.codes] = np.arange(len(tables.codes))
         stay = np.where(kept.codes < 0, np.int32(-1), places[kept.codes])
-    codes: Codes = diffuse_palette(pixels, tables, *taps, stay, steps)
+    codes, _ = diffuse_errors(pixels, None, tables, *taps, stay, steps)
     return codes
 
 
@@ -173,8 +174,8 @@ def _whole_taps(kernel: Kernel, strength: float) -> tuple[int, int | None, NDArr
     That of the one after is None where the kernel does not reach it. Shares are in units of 2**-SHARE_BITS and add up
     to the kernel's total exactly.
     """
+    from ladderlight_stages.halftone.diffusion_loops import SHARE_BITS
     from ladderlight_stages.halftone.error_rows import TOGETHER
-    from ladderlight_stages.halftone.lattice_loops import SHARE_BITS
 
     taps = list(kernel.taps())
     exact = np.array([numerator for _, _, numerator in taps]) * (strength * (1 << SHARE_BITS) / kernel.divisor)

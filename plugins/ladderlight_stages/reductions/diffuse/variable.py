@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Frozen, Palette
 from ladderlight.units.arrays import Codes, Floats, Singles
-from ladderlight_stages.halftone.lattice_loops import SHARE_BITS, UNITS, LatticeTables
+from ladderlight_stages.halftone.diffusion_loops import SHARE_BITS, UNITS, LatticeTables
 from ladderlight_stages.halftone.lattice_tables import fitted, guns_of, largest_steps, lattice_tables
 from ladderlight_stages.halftone.palette_loops import UNITS as PALETTE_UNITS
 from ladderlight_stages.halftone.palette_tables import palette_tables

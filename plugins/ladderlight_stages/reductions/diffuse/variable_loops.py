@@ -1,6 +1,6 @@
 """Error diffusion with coefficients that depend on the picture: three taps, ahead, down and behind, down.
 
-Light is counted in whole units, and errors are gathered, as in ``lattice_loops``.
+Light is counted in whole units, and errors are gathered, as in ``diffusion_loops``.
 """
 
 from __future__ import annotations
@@ -10,8 +10,8 @@ from numpy.typing import NDArray
 
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.compiled import compiled
+from ladderlight_stages.halftone.diffusion_loops import SHARE_BITS, UNITS, LatticeTables
 from ladderlight_stages.halftone.error_rows import RUN_IN, RUN_OUT, balance_of, loaded, mirror_ends, settle, source_row
-from ladderlight_stages.halftone.lattice_loops import SHARE_BITS, UNITS, LatticeTables
 from ladderlight_stages.halftone.palette_loops import BIN_BITS, LIST, PaletteTables, search
 from ladderlight_stages.halftone.palette_loops import UNITS as PALETTE_UNITS
 

@@ -1,4 +1,4 @@
-"""Error diffusion for boards whose channels are independent: each gun goes to the nearest of its own levels.
+"""Error diffusion: each gun goes to the nearest of its own levels, or the three together to the nearest colour.
 
 Light is counted in whole units, so that the result is the same on every machine. Errors are gathered rather than
 spread: the errors of the rows above are a sum that the processor computes for many pixels at a time; only
@@ -28,6 +28,8 @@ from ladderlight_stages.halftone.error_rows import (
     source_row,
     waiting_light,
 )
+from ladderlight_stages.halftone.palette_loops import BIN_BITS, LIST, PaletteTables, search
+from ladderlight_stages.halftone.palette_loops import UNITS as PALETTE_UNITS
 from ladderlight_stages.halftone.tally_loops import count_pixels
 
 UNITS = 1 << 18
@@ -55,76 +57,95 @@ class LatticeTables(NamedTuple):
 
 
 @compiled
-def diffuse_lattice(
+def diffuse_errors(
     pixels: Singles,
-    tables: LatticeTables,
+    lattice: LatticeTables | None,
+    palette: PaletteTables | None,
     ahead: int,
     further: int | None,
     below: NDArray[np.int32],
     serpentine: bool,  # noqa: FBT001 - compiled functions have no keyword-only parameters
+    spread: NDArray[np.int32],
     kept: NDArray[np.int32] | None,
+    furthest: NDArray[np.int32],
 ) -> tuple[Codes, int]:
     """Reduce a picture.
 
-    Returns uint16 (height, width), codes; and the number of pixels with a gun beyond its levels: counting them in a
-    pass of its own would take a fifth of the time.
+    Returns uint16 (height, width), codes; and, of a lattice, the number of pixels with a gun beyond its levels:
+    counting them in a pass of its own would take a fifth of the time. The compiler leaves out what is done for what is
+    None.
 
     Parameters
     ----------
     pixels
         float32 (height, width, 3), linear light.
-    tables
-        The levels of the guns.
+    lattice, palette
+        The levels of the guns where these are independent, else the board's colours; None for the other.
     ahead, further
-        The shares of the error for the next pixel and the one after; None for none, and the compiler then leaves out
-        what is done for it.
+        The shares of the error for the next pixel and the one after; None for none.
     below
         int32 (taps, 3): rows down, pixels ahead and share, for the rows below; see ``add_error_rows``.
     serpentine
         Whether every other row is scanned backwards.
+    spread
+        int32 (3,): by gun, half its largest step; see ``load_errors``.
     kept
-        int32 (height, width): the given codes, -1 where there is none; or None. The compiler leaves out what is done
-        for them alone where it is None.
+        int32 (height, width): the given codes, or the places of the given ones among the palette's colours, -1 where
+        there is none; or None.
+    furthest
+        int32 (3,): by gun, the largest error that a kept code passes on.
     """
-    limits, shift, levels, codes, light, spread = tables
     height, width, _ = pixels.shape
-    flat = pixels.reshape(height, width * 3)
+    flat, count = pixels.reshape(height, width * 3), width * 3
     result = np.empty((height, width), np.uint16)
     pad, depth = 0, 1
     for tap in range(len(below)):
         pad = max(pad, abs(below[tap, 1]))
         depth = max(depth, below[tap, 0])
-    count = width * 3
     errors = np.zeros((depth + 1, count + 6 * pad), np.int32)
-    base = np.empty(count, np.int32)
+    base, offset = np.empty(count, np.int32), np.empty(count, np.int32)
     out_of_reach, clipped = np.empty(count, np.uint8), 0
     low, high, start = np.empty(count, np.float32), np.empty(count, np.float32), np.empty(count, np.float32)
     least, most = np.empty(count, np.float32), np.empty(count, np.float32)
-    for column in range(width):
-        for gun in range(3):
-            low[column * 3 + gun], high[column * 3 + gun] = limits[gun, 0], limits[gun, 1]
-            start[column * 3 + gun] = limits[gun, 2]
-            least[column * 3 + gun], most[column * 3 + gun] = limits[gun, 3], limits[gun, 4]
-    levels0, levels1, levels2 = levels[0], levels[1], levels[2]
-    codes0, codes1, codes2 = codes[0], codes[1], codes[2]
     a1, a2 = np.int32(ahead), np.int32(0 if further is None else further)
-    taken = a1 * levels
-    taken0, taken1, taken2 = taken[0], taken[1], taken[2]
-    bits, one, two = np.uintp(shift + SHARE_BITS), np.uintp(1), np.uintp(2)
-    scale, rounding = np.float32(UNITS), np.int32(1 << (SHARE_BITS - 1))
+    one, two = np.uintp(1), np.uintp(2)
+    rounding = np.int32(1 << (SHARE_BITS - 1))
     balance, lowest, highest = balance_of(width), np.empty(3, np.int32), np.empty(3, np.int32)
-    for gun in range(3):
-        lowest[gun] = (np.int32((low[gun] - start[gun]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
-        highest[gun] = (np.int32((high[gun] - start[gun]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
+    if lattice is not None:
+        limits, light = lattice.limits, lattice.light
+        scale, bits = np.float32(UNITS), np.uintp(lattice.shift + SHARE_BITS)
+        levels0, levels1, levels2 = lattice.levels[0], lattice.levels[1], lattice.levels[2]
+        codes0, codes1, codes2 = lattice.codes[0], lattice.codes[1], lattice.codes[2]
+        for i in range(count):
+            gun = i % 3
+            low[i], high[i], start[i], offset[i] = limits[gun, 0], limits[gun, 1], limits[gun, 2], rounding
+            least[i], most[i] = limits[gun, 3], limits[gun, 4]
+        for gun in range(3):
+            lowest[gun] = (np.int32((low[gun] - start[gun]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
+            highest[gun] = (np.int32((high[gun] - start[gun]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
+    if palette is not None:
+        _, _, bottom, top, bins, light, codes, cells, _ = palette
+        scale, bits = np.float32(PALETTE_UNITS), np.uintp(BIN_BITS + SHARE_BITS)
+        top0, top1, top2 = np.int32(top[0]), np.int32(top[1]), np.int32(top[2])
+        bottom0, bottom1, bottom2 = np.int32(bottom[0]), np.int32(bottom[1]), np.int32(bottom[2])
+        bins0, bins1, bins2 = bins[0], bins[1], bins[2]
+        levels0, levels1, levels2 = light[:, 0].copy(), light[:, 1].copy(), light[:, 2].copy()
+        lowest[:], highest[:] = (bottom << SHARE_BITS) + rounding, (top << SHARE_BITS) + rounding
+        for i in range(count):
+            gun = i % 3
+            low[i], start[i], offset[i] = palette.start[gun], palette.start[gun], lowest[gun]
+            high[i] = start[i] + np.float32(top[gun] - bottom[gun]) / scale
+    taken0, taken1, taken2 = a1 * levels0, a1 * levels1, a1 * levels2
     for y in range(-RUN_IN, height):
         row = flat[source_row(y, height)]
         for i in range(count):
-            out_of_reach[i] = (row[i] < least[i]) | (row[i] > most[i])
+            if lattice is not None:
+                out_of_reach[i] = (row[i] < least[i]) | (row[i] > most[i])
             value: np.float32 = row[i] if row[i] > low[i] else low[i]
             value = value if value < high[i] else high[i]
-            base[i] = (np.int32((value - start[i]) * scale + np.float32(0.5)) << SHARE_BITS) + rounding
-        if y >= 0:
-            clipped += count_pixels(out_of_reach)
+            base[i] = (np.int32((value - start[i]) * scale + np.float32(0.5)) << SHARE_BITS) + offset[i]
+        if lattice is not None:
+            clipped += count_pixels(out_of_reach) if y >= 0 else 0
         if y == 0 or y >= height - RUN_OUT:
             waiting = waiting_light(errors, count, below, y)
             settle(base, waiting, balance, height - y if y else 0, lowest, highest)
@@ -146,27 +167,42 @@ def diffuse_lattice(
         for _ in range(width):
             at = x + x + x
             w0, w1, w2 = np.int32(base[at] + g0), np.int32(base[at + one] + g1), np.int32(base[at + two] + g2)
+            v0, v1, v2 = w0 >> SHARE_BITS, w1 >> SHARE_BITS, w2 >> SHARE_BITS
+            if palette is not None:
+                v0, v1, v2 = max(min(v0, top0), bottom0), max(min(v1, top1), bottom1), max(min(v2, top2), bottom2)
+                if kept is not None:  # past kept codes errors reach further, so the cell is that of light as clipped
+                    w0, w1, w2 = np.int32(v0 << SHARE_BITS), np.int32(v1 << SHARE_BITS), np.int32(v2 << SHARE_BITS)
             k0 = np.uintp(np.uint32(w0)) >> bits
             k1 = np.uintp(np.uint32(w1)) >> bits
             k2 = np.uintp(np.uint32(w2)) >> bits
-            v0, v1, v2 = w0 >> SHARE_BITS, w1 >> SHARE_BITS, w2 >> SHARE_BITS
+            if lattice is not None:
+                out[x] = codes0[k0] + codes1[k1] + codes2[k2]
+            if palette is not None:
+                cell = np.uintp(bins0[k0]) + np.uintp(bins1[k1]) + np.uintp(bins2[k2])
+                best = np.uintp(cells[cell])
+                if best == np.uintp(LIST):
+                    best = search(v0, v1, v2, palette, cell)
+                k0, k1, k2 = best, best, best
+                out[x] = codes[best]
             g0, g1, g2 = np.int32(a1 * v0), np.int32(a1 * v1), np.int32(a1 * v2)
             if further is not None:
                 g0, g1, g2 = np.int32(g0 + a2 * p0), np.int32(g1 + a2 * p1), np.int32(g2 + a2 * p2)
             g0, g1, g2 = np.int32(g0 - taken0[k0]), np.int32(g1 - taken1[k1]), np.int32(g2 - taken2[k2])
             p0, p1, p2 = np.int32(v0 - levels0[k0]), np.int32(v1 - levels1[k1]), np.int32(v2 - levels2[k2])
-            out[x] = codes0[k0] + codes1[k1] + codes2[k2]
             if kept is not None:
-                code = kept[y, x] if y >= 0 else np.int32(-1)
-                if code >= 0:
-                    e0 = limited(v0 - light[code, 0], spread[0])
-                    e1 = limited(v1 - light[code, 1], spread[1])
-                    e2 = limited(v2 - light[code, 2], spread[2])
+                given = kept[y, x] if y >= 0 else np.int32(-1)
+                if given >= 0:
+                    e0 = limited(v0 - light[given, 0], furthest[0])
+                    e1 = limited(v1 - light[given, 1], furthest[1])
+                    e2 = limited(v2 - light[given, 2], furthest[2])
                     g0 = np.int32(g0 + a1 * (e0 - p0))
                     g1 = np.int32(g1 + a1 * (e1 - p1))
                     g2 = np.int32(g2 + a1 * (e2 - p2))
                     p0, p1, p2 = e0, e1, e2
-                    out[x] = np.uint16(code)
+                    if lattice is not None:
+                        out[x] = np.uint16(given)
+                    if palette is not None:
+                        out[x] = codes[given]
             here[at], here[at + one], here[at + two] = p0, p1, p2
             x += step
         mirror_ends(errors[y % (depth + 1)], pad)
