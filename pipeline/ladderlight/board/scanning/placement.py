@@ -64,11 +64,10 @@ class _Reads(Frozen, eq=False):
     def of(cls, board: Board, memory: Memory) -> Self:
         of = addresses_by_bank(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None])
         address, slot = of(0)
-        keys = (address * memory.packing.pixels + slot).ravel()
-        keys -= keys.min()
+        places, keys = np.unique((address * memory.packing.pixels + slot).ravel(), return_inverse=True)
         order = np.arange(keys.size)
-        table = np.empty(keys.max() + 1, dtype=np.int64)
-        table[keys] = order  # sorting would take longer
+        table = np.empty_like(places)
+        table[keys] = order
         last = table[keys]
         once = np.flatnonzero(last == order)
         of_slot, pixels = slot.ravel()[once], range(memory.packing.pixels)

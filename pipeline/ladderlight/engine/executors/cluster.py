@@ -20,7 +20,8 @@ from secrets import token_hex
 from typing import Any, Protocol
 
 import dask
-from distributed import Client, KilledWorker, LocalCluster
+from distributed import CancelledError, Client, KilledWorker, LocalCluster
+from distributed.comm import CommClosedError
 
 from ladderlight.engine.coded import CodedUnit
 from ladderlight.engine.executors.job import Job
@@ -40,6 +41,12 @@ _ANSWER = 10.0  # seconds in which a scheduler has to answer
 _AHEAD = 3  # tasks for each thread that are handed out at once
 _LONG = 0.2
 """Seconds up to which short tasks are sent as one: each costs this process 5 ms, and a worker waits for the answer."""
+_SETTINGS = {
+    "distributed.admin.large-graph-warning-threshold": "1GB",
+    "distributed.deploy.lost-worker-timeout": "24h",
+}
+"""The library looks after that time whether a local worker that ended is there again. One that has ended a second time
+and is just starting again it would give up for good."""
 _COMPARED = ("ladderlight", "numba", "numpy")
 _VERSIONS = (
     f"{{name: getattr(__import__(name), '__version__', 'unknown') if __import__('importlib.util').util.find_spec(name)"
@@ -58,12 +65,13 @@ class _Future(Protocol):
     status: str
 
     def result(self, timeout: float) -> tuple[Sequence[object], float]: ...
-    def cancelled(self) -> bool: ...
     def add_done_callback(self, call: Callable[[_Future], None]) -> None: ...
 
 
 class _Client(Protocol):
     """The connection to a scheduler."""
+
+    status: str
 
     def submit(self, call: Callable[..., object], *values: object, key: str, pure: bool) -> _Future: ...
     def cancel(self, futures: Sequence[_Future], *, force: bool) -> None: ...
@@ -90,7 +98,7 @@ def on_cluster(address: str, workers: int | None = None) -> Iterator[Cluster]:
         When nothing answers there, there is no worker, or one has another version of what computes.
     """
     with ExitStack() as stack:
-        stack.enter_context(dask.config.set({"distributed.admin.large-graph-warning-threshold": "1GB"}))
+        stack.enter_context(dask.config.set(_SETTINGS))
         silence()
         local = folder = None
         try:
@@ -149,14 +157,21 @@ class Cluster:
     def run(self, work: Work, tasks: Sequence[Task]) -> Iterator[object]:
         """Yield the results; see :class:`ladderlight.engine.executors.Executor`."""
         round_ = _Round(self._client, work)
-        stopped = False
+        told = True  # while there is somebody to tell
         try:
             yield from round_.results(tasks)
         except KeyboardInterrupt:
-            stopped = True
+            told = not self._local
             raise
+        except Exception as error:
+            told = self._client.status == "running" and not isinstance(error, CommClosedError | CancelledError)
+            if told:
+                raise
+            kept = " (finished pictures are in the cache)" if work.cache.lasting else ""
+            message = f"the scheduler was lost and {NOTHING_REPLACED}; start it and its workers again, then build again"
+            raise BuildError(message + kept, where="--cluster") from error
         finally:
-            round_.end(told=not (stopped and self._local))
+            round_.end(told=told)
 
 
 class _Round:
@@ -297,7 +312,7 @@ class _Round:
         Raises
         ------
         BuildError
-            When the scheduler or all workers are lost.
+            When all workers are lost.
         """
         while True:
             try:
@@ -310,8 +325,6 @@ class _Round:
                 self._await(numbers, future)
                 self._check_workers(tasks)
                 continue
-            if future.cancelled():
-                raise BuildError("the scheduler was lost; start it again, then build again", where="--cluster")
             return numbers, future
 
     def _check_workers(self, tasks: Sequence[Task]) -> None:
@@ -324,11 +337,9 @@ class _Round:
 
     def _ahead(self) -> int:
         """Return how many tasks are handed out at once; none without workers."""
-        try:
-            return _AHEAD * sum(self._client.nthreads().values())
-        except (OSError, RuntimeError, TimeoutError) as error:
-            message = "the scheduler was lost; start it again, then build again"
-            raise BuildError(message, where="--cluster") from error
+        if self._client.status != "running":  # to ask would take ten seconds
+            raise CommClosedError
+        return _AHEAD * sum(self._client.nthreads().values())
 
     def _blamed(self, tasks: Sequence[Task]) -> Iterator[Fault]:
         """Yield the faults of the pictures that were at work when most workers were lost."""

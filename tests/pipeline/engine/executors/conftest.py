@@ -118,7 +118,8 @@ class Cluster:
         self.folder = folder
         self._file = folder / "scheduler.json"
         more = ("--port", "0", "--host", "127.0.0.1", "--dashboard-address", "127.0.0.1:0")
-        self._running = [self._start("scheduler", *more)]
+        self.scheduler = self._start("scheduler", *more)
+        self._running = [self.scheduler]
 
     @cached_property
     def address(self) -> str:

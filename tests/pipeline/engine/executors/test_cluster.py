@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import shutil
+import subprocess
 import threading
+import time
 from pathlib import Path
 
 import numpy as np
@@ -132,6 +134,28 @@ def test_a_scheduler_that_is_not_there_is_one_line(project, capsys, monkeypatch:
             f"--cluster {address}: no scheduler answers there; start one with: dask scheduler, or use --cluster local\n"
         )
     assert not (project.folder / "out").exists()
+
+
+@pytest.mark.parametrize("end", [subprocess.Popen.kill, subprocess.Popen.terminate])
+def test_a_scheduler_that_goes_away_in_the_middle_is_one_line(project, cluster, capsys, monkeypatch, end) -> None:
+    running = cluster()
+    running.add_worker("one")
+    taken, ended = module._Round._taken, list[float]()
+
+    def end_scheduler(*values: object) -> object:
+        if not ended:
+            end(running.scheduler)
+            ended.append(time.monotonic())
+        return taken(*values)
+
+    monkeypatch.setattr(module._Round, "_taken", end_scheduler)
+    assert commands.main(["build", "-q", "--cluster", running.address, str(project.folder / "recipe.toml")]) == 1
+    assert time.monotonic() - ended[0] < 15
+    assert capsys.readouterr().err == (
+        "--cluster: the scheduler was lost and nothing was replaced; start it and its workers again, then build again "
+        "(finished pictures are in the cache)\n"
+    )
+    assert not any((project.folder / "out").glob("*"))
 
 
 def test_a_cluster_and_processes_exclude_each_other(project, capsys) -> None:
