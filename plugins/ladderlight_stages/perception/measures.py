@@ -6,14 +6,13 @@ What measures is imported when it does: a recipe that is only checked needs the 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from math import inf
 from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Option, Palette, Picture, Viewing
+from ladderlight import Board, CodedPicture, Frozen, Option, Palette, Picture, Viewing
 from ladderlight.board import Finding
 from ladderlight.colour.spaces import LUMINANCE, lightness_of
 from ladderlight.units.arrays import Codes
@@ -119,8 +118,7 @@ def in_words(difference: Difference, words: Mapping[float, str]) -> dict[str, fl
     return {"mean": round(difference.mean, 3), "p95": round(difference.p95, 3), "in_words": word}
 
 
-@dataclass(frozen=True, kw_only=True)
-class Flicker:
+class Flicker(Frozen):
     """Changes from each frame to the next, as means over all frames, from the last to the first included.
 
     ``changed`` is the share of pixels that change, ``jump`` the mean change of lightness over all pixels (CIELAB L*, 0

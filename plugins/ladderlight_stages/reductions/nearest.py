@@ -1,11 +1,10 @@
 """Reduction to codes without dithering."""
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
-from ladderlight import Board, CodedPicture, Example, Kept, Palette, Picture, Viewing, stage
+from ladderlight import Board, CodedPicture, Example, Frozen, Kept, Palette, Picture, Viewing, stage
 from ladderlight.colour.spaces import similarity_from_linear
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.halftone.exact import exactly_or
@@ -50,8 +49,7 @@ def nearest_codes(pixels: Singles, palette: Palette) -> Codes:
     return codes
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Tables:
+class _Tables(Frozen, eq=False):
     colours: Singles
     codes: Codes
     low: Singles

@@ -5,14 +5,13 @@ guns depend on each other. One random number for each pixel moves the thresholds
 gun's step, so that grey stays grey. With very many levels of a gun this moves little.
 """
 
-from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Palette
+from ladderlight import Frozen, Palette
 from ladderlight.units.arrays import Codes, Floats, Singles
 from ladderlight_stages.halftone.diffusion_loops import SHARE_BITS, UNITS, LatticeTables
 from ladderlight_stages.halftone.lattice_tables import fitted, guns_of, largest_steps, lattice_tables
@@ -23,8 +22,7 @@ from ladderlight_stages.reductions.diffuse.variable_loops import diffuse_variabl
 _STEPS = 1024  # steps of light in the tables of shares and noise for palettes
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Coefficients:
+class Coefficients(Frozen, eq=False):
     """By level 0 to 255: ``shares`` float64 (256, 3), ahead, down and behind, down; ``modulation`` float64 (256,)."""
 
     shares: Floats
