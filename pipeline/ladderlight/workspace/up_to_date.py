@@ -153,7 +153,8 @@ def _key(recipe: Path, revision: str | None) -> str:
 
 
 def _program() -> dict[str, Any]:
-    """Describe what runs: versions, and the folders of libraries, whose times show that one came, went or changed."""
+    """Describe what runs: which copy, versions, and the folders of libraries, whose times show that one has changed."""
     sites = [path for path in sys.path if Path(path).name in ("site-packages", "dist-packages")]
     times = {path: os.stat(path).st_mtime_ns for path in sites if os.path.isdir(path)}  # noqa: PTH112, PTH116
-    return {"version": ladderlight.__version__, "python": sys.version, "libraries": times}
+    own = [ladderlight.__file__, ladderlight.__version__]
+    return {"own": own, "python": sys.version, "libraries": times}

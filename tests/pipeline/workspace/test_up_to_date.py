@@ -198,10 +198,12 @@ def test_what_a_change_and_its_undoing_leave_is_built_once_more_or_the_same(
     assert (out / "manifest.json").read_bytes() == first
 
 
-def test_another_version_of_the_program_builds(
-    lobby: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+@pytest.mark.parametrize(("of", "other"), [("version", "0.1.1"), ("file", "/elsewhere/ladderlight/__init__.py")])
+def test_another_version_or_copy_of_the_program_builds(
+    lobby: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, of: str, other: str
 ) -> None:
-    monkeypatch.setattr("ladderlight.__version__", "0.1.1")
+    """Two copies of one version may differ: the marks of a build's own files show nothing of those of the other."""
+    monkeypatch.setattr(f"ladderlight.__{of}__", other)
     assert built(lobby, capsys)
 
 
