@@ -78,7 +78,7 @@ def _run(arguments: Sequence[str], stops: Stops) -> tuple[int, Sequence[Fault]]:
 
 
 def _has_nothing_to_do(command: str = "", *words: str) -> bool:
-    """Answer a build of one recipe with nothing but ``--quiet`` if nothing has changed; the declarations cost more."""
+    """Return whether a build has nothing to do, and print that; only of one recipe, with no option but ``--quiet``."""
     names = [word for word in words if word not in ("--quiet", "-q")]
     if command != "build" or len(names) > 1 or any(name.startswith("-") for name in names):
         return False
