@@ -215,8 +215,10 @@ def _numbered(*screens: Shown) -> list[NDArray[Any]] | None:
     None where the colours are too many.
     """
     palettes = [screen.palette for screen in screens if screen.palette is not None]
-    colours, numbers = np.unique(np.concatenate([*palettes, []]), return_inverse=True)
-    if len(palettes) < len(screens) or colours.size > MOST_INDEXED:
+    if len(palettes) < len(screens):
+        return None
+    colours, numbers = np.unique(np.concatenate(palettes), return_inverse=True)
+    if colours.size > MOST_INDEXED:
         return None
     tables = np.split(numbers.astype(np.uint8), np.cumsum([palette.size for palette in palettes])[:-1])
     return [
