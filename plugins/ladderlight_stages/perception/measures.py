@@ -172,7 +172,7 @@ def clipped_pixels(pixels: NDArray[np.floating], palette: Palette) -> int:
         cells = reach_cells(palette, BEYOND)
         if cells is not None:
             step = max(1, light[..., 0].size // _MOST_BY_HULL)
-            found = count_outside(light, step, CELLS, BEYOND, cells.states, cells.faces, cells.followed, half_steps())
+            found = count_outside(light, step, CELLS, BEYOND, cells, half_steps())
             return round(found * len(light) / len(range(0, len(light), step)))
     return count_beyond(light, low.astype(np.float32), high.astype(np.float32))
 

@@ -1,6 +1,7 @@
 """The colours that a board can show or mix: the convex hull of its own, in linear light."""
 
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -87,7 +88,7 @@ def _faces(points: Floats) -> Floats:
     return np.unique(ConvexHull(points).equations.round(9), axis=0)
 
 
-class ReachCells(Frozen, eq=False):
+class ReachCells(NamedTuple):
     """The cube of all light in cells, and how a hull cuts them.
 
     There are ``CELLS`` along each gun's light from the margin below 0 to the margin above 1, and one more at either end

@@ -44,8 +44,7 @@ def nearest_codes(pixels: Singles, palette: Palette) -> Codes:
     """Return the codes most similar to pixels of linear light, float32 (height, width, 3)."""
     tables = _tables(palette)
     points = similarity_from_linear(np.clip(pixels, 0.0, 1.0)).reshape(-1, 3)
-    grid = tables.grid
-    found = nearest_members(points, tables.colours, tables.low, tables.scale, grid.size, grid.starts, grid.members)
+    found = nearest_members(points, tables.colours, tables.low, tables.scale, tables.grid)
     codes: Codes = tables.codes[found].reshape(pixels.shape[:2])
     return codes
 
