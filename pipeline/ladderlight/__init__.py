@@ -34,6 +34,7 @@ if TYPE_CHECKING:
     )
     from ladderlight.stages.contract import Demand, Example, Kept, Option, Probe, Survey, refuse, stage
     from ladderlight.stages.registry import hookimpl
+    from ladderlight.system.frozen import Frozen
     from ladderlight.units.parsing import MisfitError
 
 __version__ = "0.1.0"
@@ -48,6 +49,7 @@ _HOMES = {
     "Picture PlacedPicture Span TileSet file_name matching",
     "ladderlight.stages.contract": "Demand Example Kept Option Probe Survey refuse stage",
     "ladderlight.stages.registry": "hookimpl",
+    "ladderlight.system.frozen": "Frozen",
     "ladderlight.units.parsing": "MisfitError",
 }
 _MODULE_OF = {name: module for module, names in _HOMES.items() for name in names.split()}
@@ -66,6 +68,7 @@ __all__ = [
     "DeviceFileError",
     "Example",
     "FilePart",
+    "Frozen",
     "Kept",
     "MemoryContents",
     "MisfitError",

@@ -229,8 +229,8 @@ def _alike(holders: Mapping[int, CodedPicture], board: Board) -> Iterator[Proble
             continue
         mask = sum({1 << line.index for line in board.address_lines(memory) if line.signal is Signal.BANK})
         firsts: dict[int, int] = {}
-        for bank in sorted(holders):
-            before = firsts.setdefault(int(board.bank_levels(bank)) & mask, bank)
+        for bank, levels in zip(sorted(holders), board.bank_levels(sorted(holders)).tolist(), strict=True):
+            before = firsts.setdefault(levels & mask, bank)
             if before == bank:
                 continue
             first, second = (repr(holders[number].origin.name) for number in (before, bank))

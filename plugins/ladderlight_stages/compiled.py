@@ -58,16 +58,15 @@ class Loop(Generic[P, R]):
         """Return the machine code for some types, ready to run; of several threads one compiles it."""
         with _LOCK:
             if kinds not in self.machines:
-                machine = machine_code.machine_for(self._linked, kinds, values, self.ingredients())
-                self.machines[kinds] = machine or self._run_by_numba()
+                if machine := machine_code.machine_for(self._linked, kinds, values, self.ingredients()):
+                    self.machines[kinds] = machine
+                else:
+                    import numba
+
+                    from ladderlight_stages.object_code import HOW
+
+                    self.machines[kinds] = numba.njit(**HOW)(self._linked())
             return self.machines[kinds]
-
-    def _run_by_numba(self) -> Callable[..., R]:
-        import numba
-
-        from ladderlight_stages.object_code import HOW
-
-        return numba.njit(**HOW)(self._linked())
 
     def _captured(self) -> Iterator[tuple[str, object]]:
         """Yield the names in its module that the loop reads, with their values."""

@@ -1,10 +1,8 @@
 """Drawing test cards in a board's codes: shapes, and which codes stand for which colours."""
 
-from dataclasses import dataclass
-
 import numpy as np
 
-from ladderlight import Board
+from ladderlight import Board, Frozen
 from ladderlight.board.model.lines import Expression, Signal
 from ladderlight.board.scanning.lookup import lookup_of
 from ladderlight.board.scanning.scan import is_direct
@@ -14,8 +12,7 @@ from ladderlight.units.arrays import Codes, Floats, Ints
 _MOST_BARS = 16  # side by side; more go into further rows
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Cells:
+class Cells(Frozen, eq=False):
     """The cells of a board's tile map; where no memory addresses another one, each pixel is a cell.
 
     ``columns`` and ``rows`` int64: the cell of each pixel column and of each pixel row. ``width`` and ``height`` are

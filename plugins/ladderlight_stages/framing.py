@@ -2,12 +2,11 @@
 
 import math
 from collections.abc import Mapping
-from dataclasses import dataclass
 from typing import Any
 
 import numpy as np
 
-from ladderlight import Board, Box, Demand, Picture
+from ladderlight import Board, Box, Demand, Frozen, Picture
 from ladderlight.units.arrays import Singles
 from ladderlight_stages.halftone.exact import exact_codes
 
@@ -23,8 +22,7 @@ def screen_aspect(board: Board) -> float:
     return geometry.width * geometry.pixel_aspect / geometry.height
 
 
-@dataclass(frozen=True, kw_only=True)
-class Part:
+class Part(Frozen):
     """A part of a picture, in whole pixels; the ends are not in it."""
 
     left: int

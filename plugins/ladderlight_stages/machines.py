@@ -11,12 +11,13 @@ import itertools
 import pickle
 import sys
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
 from functools import cache
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
+
+from ladderlight import Frozen
 
 if TYPE_CHECKING:
     from llvmlite.binding import LLJIT, TargetMachine
@@ -46,8 +47,7 @@ _RETURNED = {0, -2}
 _numbers = itertools.count()
 
 
-@dataclass(frozen=True, kw_only=True)
-class ObjectCode:
+class ObjectCode(Frozen):
     """A loop's object file, with its name in there, the types of its parameters and what it returns."""
 
     name: str

@@ -1,13 +1,12 @@
 """Options and records that formats of device files share."""
 
 from collections.abc import Iterator, Mapping
-from dataclasses import dataclass
 from typing import Annotated, Any, BinaryIO, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, DeviceFileError, Option, Piece, Problem, planned_pieces
+from ladderlight import Board, DeviceFileError, Frozen, Option, Piece, Problem, planned_pieces
 from ladderlight.units.arrays import Bytes
 
 NamePattern = Annotated[str, Option("file name", fields=("device", "memory", "part", "piece", "project"))]
@@ -58,8 +57,7 @@ def largest(board: Board, options: Mapping[str, Any]) -> int:
     return max((piece.size for piece in planned(board, options)), default=0)
 
 
-@dataclass(frozen=True, kw_only=True)
-class RecordForm:
+class RecordForm(Frozen):
     """How data records look: the mark, length, lowest bytes of the address, kind, data and checksum."""
 
     mark: str

@@ -24,9 +24,9 @@ FACTOR = 2
 LETTERS = ["a"]
 ONE_PIXEL = (
     "import numpy as np\n"
-    "from ladderlight_stages.halftone.grid import nearest_members as f\n"
-    "a = np.zeros((1, 3), np.float32)\n"
-    "f(a, a, a[0], a[0], 1, np.array([0, 1], np.int32), np.zeros(1, np.int32))\n"
+    "from ladderlight_stages.halftone.grid import Grid, nearest_members as f\n"
+    "a, n = np.zeros((1, 3), np.float32), np.zeros(1, np.int32)\n"
+    "f(a, a, a[0], a[0], Grid(1, np.array([0, 1], np.int32), n, n, np.zeros(1)))\n"
     "import sys; print('numba' in sys.modules)\n"
 )
 

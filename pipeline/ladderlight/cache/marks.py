@@ -43,10 +43,11 @@ class Seen:
     @classmethod
     def once(cls, path: Path) -> "Seen":
         """Return a file of the program as it is now, read only where its mark does not show that it is as known."""
-        seen = _READ.get(path) or _KNOWN.get(path)
-        if seen is None or not seen.is_surely(path):
-            seen = cls.now(path)
-        _READ[path] = seen
+        place = str(path)
+        seen = _READ.get(place) or _KNOWN.get(place)
+        if seen is None or not seen.is_surely(place):
+            seen = cls.now(place)
+        _READ[place] = seen
         return seen
 
     def settled_by_now(self) -> Self:
@@ -71,18 +72,18 @@ class Seen:
             return False
 
 
-_READ: dict[Path, Seen] = {}  # files of the program, as this process has seen them
-_KNOWN: dict[Path, Seen] = {}  # the same, as earlier processes have
+_READ: dict[str, Seen] = {}  # files of the program, as this process has seen them
+_KNOWN: dict[str, Seen] = {}  # the same, as earlier processes have
 
 
 def know_program(found: Mapping[str, Seen]) -> None:
     """Take what earlier processes have seen of the program's files."""
-    _KNOWN.update({Path(path): seen for path, seen in found.items()})
+    _KNOWN.update(found)
 
 
 def program_files() -> dict[str, Seen]:
     """Return the program's files as this process has seen them."""
-    return {str(path): seen for path, seen in sorted(_READ.items())}
+    return dict(sorted(_READ.items()))
 
 
 def _tick(mark: Mark) -> int:

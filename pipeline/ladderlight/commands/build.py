@@ -136,7 +136,9 @@ def _print(
     if json_:
         findings = list(map(asdict, found))
         return _document(built.output, built.manifest.document, findings, up_to_date=False, ok=built.complete)
-    console = stdout(quiet=quiet)
+    if quiet:
+        return {"ok": built.complete}
+    console = stdout()
     for picture in built.manifest.pictures if verbose or cards else ():
         console.print(_measures(picture), whole=[picture["source"]])
     for device in built.manifest.devices:

@@ -1,6 +1,7 @@
 """Occupancy of devices: banks with their pictures, the last used word, free words."""
 
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 
 import numpy as np
 
@@ -41,21 +42,22 @@ def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differ
     """Return how many bytes differ in each of some banks, by what their pixels read; ``differs`` by image byte."""
     if not banks:  # of a memory that another addresses there is no bank's place
         return []
-    memory = board.memory(device.memory)
     by_word = differs.reshape(device.part.words, -1)
     counts = by_word.sum(axis=1) if by_word.shape[1] > 1 else differs  # a sum over single bytes takes long
-    places = _places(board, memory)
-    return [int(counts[first:][: read.size][read].sum()) for first, read in (_read(places(b), device) for b in banks)]
+    reads = (_read(board, device, bank) for bank in banks)
+    return [int(counts[first:][: read.size][read].sum()) for first, read in reads]
 
 
-def _places(board: Board, memory: Memory) -> Callable[[int], Ints]:
-    of = addresses_by_bank(board, memory, board.x_grid.samples[None, :], board.y_grid.samples[:, None])
+@lru_cache(maxsize=4)
+def _places(board: Board, name: str) -> Callable[[int], Ints]:
+    of = addresses_by_bank(board, board.memory(name), board.x_grid.samples[None, :], board.y_grid.samples[:, None])
     return lambda bank: of(bank)[0]
 
 
-def _read(places: Ints, device: Device) -> tuple[int, Flags]:
-    """Return the first word of a device that is among some addresses of its memory, and which from there on are."""
-    within = places - device.first_word
+@lru_cache(maxsize=64)  # of banks: the same in all trays
+def _read(board: Board, device: Device, bank: int) -> tuple[int, Flags]:
+    """Return the first word of a device that is read in a bank, and which from there on are."""
+    within = _places(board, device.memory)(bank) - device.first_word
     held = within[(within >= 0) & (within < device.part.words)]
     if not held.size:
         return 0, np.zeros(0, dtype=bool)
@@ -74,10 +76,9 @@ def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[BankDo
     pictures: dict[int, list[str]] = {}
     for placed in contents.pictures:
         pictures.setdefault(placed.bank & seen, []).append(placed.origin.name)
-    places = _places(board, memory)
     for bank, names in sorted(pictures.items()):
         for device in memory.devices:
-            first, read = _read(places(bank), device)
+            first, read = _read(board, device, bank)
             if read.size:
                 last, used = first + read.size - 1, int(np.count_nonzero(read))
                 held: BankDocument = {"bank": bank, "pictures": names, "first": first, "last": last, "used": used}

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 def with_cards(recipe: Recipe, coded: CodedPictures, cards: Mapping[str, CardUse]) -> CodedPictures:
     """Return coded pictures with cards after them, which are given by name."""
+    if not cards:
+        return coded
     origins = card_origins(cards, [picture.origin for picture in coded.described], recipe.board)
     return coded.with_cards([_draw(recipe, card, origin) for card, origin in zip(cards.values(), origins, strict=True)])
 

@@ -48,16 +48,17 @@ class Described(Frozen):
 def add_picture(writing: Writing, picture: Picture | CodedPicture) -> dict[str, Any]:
     """Write the pixels or codes of a picture, and return the rest for the description of the entry.
 
-    The part after the codes of a coded picture is its view, empty where it has none.
+    The part after them is its view, empty where it has none.
     """
     array: NDArray[Any] = picture.pixels if isinstance(picture, Picture) else picture.codes
+    view = picture.view
     writing.add(_bytes_of(array))
-    found = {"origin": asdict(picture.origin), "notes": dict(picture.notes), "shape": array.shape}
+    writing.add(view.data if view else b"")
+    found: dict[str, Any] = {"origin": asdict(picture.origin), "notes": dict(picture.notes), "shape": array.shape}
+    found["view"] = view and (view.size, view.crop)
     if isinstance(picture, Picture):
         return found | {"part": picture.part and asdict(picture.part)}
-    view = picture.view
-    writing.add(view.data if view else b"")
-    return found | {"metrics": dict(picture.metrics), "view": view and (view.size, view.crop)}
+    return found | {"metrics": dict(picture.metrics)}
 
 
 def is_plain(description: Mapping[str, Any]) -> bool:
@@ -115,7 +116,7 @@ def codes_in(entry: Entry, index: int) -> NDArray[np.uint16]:
 
 
 def view_in(entry: Entry, index: int) -> SourceView | None:
-    """Read the view of a coded picture; raises as :func:`codes_in` does."""
+    """Read the view of a picture; raises as :func:`codes_in` does."""
     try:
         found = entry.about["pictures"][index]["view"]
         if found is None:
@@ -128,12 +129,12 @@ def view_in(entry: Entry, index: int) -> SourceView | None:
 
 def pictures_of(entry: Entry) -> Iterator[Picture]:
     """Yield the pictures of an entry; raises as :func:`codes_in` does."""
-    for index in range(len(entry.parts)):
-        pixels = _array_of(entry, index, index, np.float32)
+    for index in range(len(entry.parts) // 2):
+        pixels, view = _array_of(entry, index, 2 * index, np.float32), view_in(entry, index)
         found = entry.about["pictures"][index]
         try:
             part = found["part"] and FilePart(**{key: value and tuple(value) for key, value in found["part"].items()})
-            yield Picture(origin=Origin(**found["origin"]), pixels=pixels, notes=found["notes"], part=part)
+            yield Picture(origin=Origin(**found["origin"]), pixels=pixels, notes=found["notes"], part=part, view=view)
         except (KeyError, TypeError, AttributeError) as error:
             raise DamagedError(str(error)) from error
 

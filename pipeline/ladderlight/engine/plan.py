@@ -148,6 +148,8 @@ class Plan(Frozen, eq=False):
         """The stages that look at pictures first, by index, and at which files."""
         recipe, found = self.recipe, {}
         for at, stage in enumerate(use.declaration for use in recipe.chain):
+            if "survey" not in stage.hooks:
+                continue
             looking = (
                 HooksOf(stage, recipe.board, recipe.options_for(file, at), recipe.viewing).look(file.source)
                 for file in recipe.files
@@ -184,10 +186,11 @@ class Plan(Frozen, eq=False):
 
     def base(self, files: Sequence[PictureFile], until: int, folds: Folds, *more: object) -> Base:
         """Return what the keys of a node have in common: all but what is used of the board."""
-        sort = digest_of((tuple(self._codes[:until]), until))
+        sort = self._sorts[until]
         try:
             parts = [
-                (self.seen[file.source].sha256, self.origin(file, 0), self._steps(file, until, folds)) for file in files
+                (self.seen[file.source].sha256, repr(self.origin(file, 0)), self._steps(file, until, folds))
+                for file in files
             ]
             return Base(text=digest_of((sort, parts, more)), sort=sort, lasting=True)
         except (KeyError, TypeError):  # not known, or options or totals that are not plain
@@ -229,6 +232,10 @@ class Plan(Frozen, eq=False):
     @cached_property
     def _codes(self) -> list[str]:
         return [code_of(use.declaration) for use in self.recipe.chain]
+
+    @cached_property
+    def _sorts(self) -> list[str]:
+        return [digest_of((tuple(self._codes[:until]), until)) for until in range(self.end + 1)]
 
     @cached_property
     def _reading(self) -> list[bool]:

@@ -215,7 +215,7 @@ class Work(Frozen):
         coded = reduced = self._run_stage(file, self.plan.reduction, board, picture, kept=kept)
         for at in range(self.plan.reduction + 1, until):
             coded = self._run_stage(file, at, board, coded)
-        view = source_view(picture) if until == self.plan.end else None
+        view = picture.view or source_view(picture) if until == self.plan.end else None
         return reduced.codes, replace(coded, codes=plain_array(coded.codes), view=view)
 
     def _make_ready(self, unit: Unit, file: PictureFile) -> None:
@@ -243,6 +243,8 @@ class Work(Frozen):
             about = []
             for picture in self._through(file, until, own):
                 kept = replace(picture, pixels=plain_array(picture.pixels))
+                if until == self.plan.reduction:  # for builds with other reductions
+                    kept = replace(kept, view=source_view(kept))
                 about.append(add_picture(writing, kept))
                 yield kept
             used |= own

@@ -99,6 +99,9 @@ class Picture(Frozen):
     part: FilePart | None = None
     """Which part of its file it shows; None of a source that does not say."""
 
+    view: SourceView | None = field(default=None, repr=False)
+    """How it is shown beside what becomes of it; for the engine, which sets it before the reduction."""
+
     def with_pixels(self, pixels: NDArray[np.float32], box: Box | None = None) -> Picture:
         """Return the same picture with other pixels, float32 (height, width, 3).
 
@@ -110,11 +113,11 @@ class Picture(Frozen):
             part = part.within(box)
         elif part is not None and pixels.shape != self.pixels.shape:
             part = replace(part, box=None)
-        return replace(self, pixels=pixels, part=part)
+        return replace(self, pixels=pixels, part=part, view=None)
 
     def with_turned_pixels(self, pixels: NDArray[np.float32]) -> Picture:
         """Return the same picture with pixels that show the file in another direction than it stands."""
-        return replace(self, pixels=pixels, part=self.part and replace(self.part, box=None))
+        return replace(self, pixels=pixels, part=self.part and replace(self.part, box=None), view=None)
 
     def with_notes(self, notes: Mapping[str, Note]) -> Picture:
         """Return the same picture with notes added."""

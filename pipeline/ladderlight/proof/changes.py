@@ -5,23 +5,22 @@ changes nothing. Pictures are compared by the screens that the proof of the earl
 """
 
 import base64
-import io
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import field
+from functools import cache
 from hashlib import sha256
 from operator import itemgetter
 from pathlib import Path
-from typing import Literal, NotRequired, TypedDict
+from typing import Any, Literal, NotRequired, TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
-from PIL import Image
 
 from ladderlight.board import Board
 from ladderlight.devices.documents import ManifestDocument
 from ladderlight.devices.occupancy import differing_by_bank
 from ladderlight.flow.images import MOST_INDEXED
-from ladderlight.proof.screens import to_png
+from ladderlight.proof.screens import Shown
 from ladderlight.storage.stopping import side_by_side
 from ladderlight.storage.writing import read_regular
 from ladderlight.system.frozen import Frozen
@@ -32,9 +31,6 @@ FORMAT = 1
 MOST_SHOWN = 6
 """Pictures of which the page shows the screens before and after."""
 _MOST_BYTES = 120_000  # of these screens in all, but for the first pair
-
-_Pixels = NDArray[np.uint32]
-"""Colours of a screen, (height, width), each one number: as such they are compared ten times as fast as in parts."""
 
 
 class BankChange(TypedDict):
@@ -179,8 +175,9 @@ def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before:
     """Yield what changed of each picture, in the order of the banks; those that are gone come last."""
     earlier = _renamed(pictures, screens, before)
     same = [name for name in pictures if name in before.pictures]
-    compared = side_by_side(lambda name: _compared(before.screen(name), screens[pictures[name]]), same)
-    changed = dict(zip(same, compared, strict=True))
+    compared = cache(_compared)  # equal screens are: a picture shown several times, or a still part of an animation
+    shares = side_by_side(lambda name: compared(before.screen(name), screens[pictures[name]]), same)
+    changed = dict(zip(same, shares, strict=True))
     for name, bank in sorted(pictures.items(), key=itemgetter(1)):
         was = before.pictures.get(earlier.get(name, name))
         if was is None:
@@ -203,29 +200,27 @@ def _compared(old: bytes | None, new: bytes) -> float | Literal["unknown"] | Non
     """Return the share of pixels that differ between two files of screens; None for screens of different sizes."""
     if old == new:
         return 0.0
-    shown, now = _opened(old), _opened(new)
+    shown, now = Shown.of(old), Shown.of(new)
     if shown is None or now is None:
         return "unknown"
-    if shown.size != now.size:
+    if shown.numbers.shape != now.numbers.shape:
         return None
-    before, after = _numbered(shown, now) or (_colours(shown), _colours(now))
-    return np.count_nonzero(before != after) / after.size
+    before, after = _numbered(shown, now) or (shown.colours, now.colours)
+    return np.count_nonzero(before != after) / now.numbers.size
 
 
-def _numbered(*screens: Image.Image) -> list[Bytes] | None:
+def _numbered(*screens: Shown) -> list[NDArray[Any]] | None:
     """Return the pixels of screens as bytes that are equal where their colours are: compared in a third less time.
 
     None where the colours are too many.
     """
-    if any(screen.mode != "P" for screen in screens):
-        return None
-    palettes = list(map(_palette, screens))
-    colours, numbers = np.unique(np.concatenate(palettes), return_inverse=True)
-    if colours.size > MOST_INDEXED:
+    palettes = [screen.palette for screen in screens if screen.palette is not None]
+    colours, numbers = np.unique(np.concatenate([*palettes, []]), return_inverse=True)
+    if len(palettes) < len(screens) or colours.size > MOST_INDEXED:
         return None
     tables = np.split(numbers.astype(np.uint8), np.cumsum([palette.size for palette in palettes])[:-1])
     return [
-        np.frombuffer(screen.tobytes().translate(bytes(table).ljust(MOST_INDEXED, bytes(table[-1:]))), np.uint8)
+        np.frombuffer(screen.numbers.tobytes().translate(bytes(table).ljust(MOST_INDEXED, bytes(table[-1:]))), np.uint8)
         for screen, table in zip(screens, tables, strict=True)
     ]
 
@@ -238,12 +233,12 @@ def _renamed(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: 
         return {}
     looks: dict[bytes, list[str]] = {}
     for name in gone:
-        shown = _pixels(before.screen(name))
+        shown = Shown.of(before.screen(name))
         if shown is not None:
             looks.setdefault(_look(shown), []).append(name)
     found = {}
     for name, bank in sorted(new.items(), key=itemgetter(1)):
-        now = _pixels(screens[bank])
+        now = Shown.of(screens[bank])
         alike = [] if now is None else looks.get(_look(now), [])
         if alike:
             found[name] = min(alike, key=lambda old: (gone[old] != bank, gone[old]))
@@ -251,8 +246,9 @@ def _renamed(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: 
     return found
 
 
-def _look(pixels: _Pixels) -> bytes:
-    return sha256(repr(pixels.shape).encode() + pixels.tobytes()).digest()
+def _look(screen: Shown) -> bytes:
+    colours = screen.colours
+    return sha256(repr(colours.shape).encode() + colours.tobytes()).digest()
 
 
 def _with_screens(pairs: Iterable[_Pair]) -> list[PictureChange]:
@@ -262,46 +258,9 @@ def _with_screens(pairs: Iterable[_Pair]) -> list[PictureChange]:
         found.append(about)
         if screens is None or shown == MOST_SHOWN or left <= 0:
             continue
-        smaller = [to_png(_reduced(now)) for png in screens if (now := _pixels(png)) is not None]
+        smaller = [screen.small for png in screens if (screen := Shown.of(png)) is not None]
         left -= sum(map(len, smaller))
         if len(smaller) == 2 and (left >= 0 or not shown):
             shown += 1
             about["before"], about["after"] = (base64.b64encode(png).decode("ascii") for png in smaller)
     return found
-
-
-def _opened(png: bytes | None) -> Image.Image | None:
-    """Return a screen's file, decoded; None of one that is missing or damaged."""
-    try:
-        with Image.open(io.BytesIO(png or b"")) as image:
-            image.load()
-            return image
-    except (OSError, ValueError, SyntaxError):
-        return None
-
-
-def _pixels(png: bytes | None) -> _Pixels | None:
-    """Return the colours of a screen's file; None of one that is missing or damaged."""
-    image = _opened(png)
-    return None if image is None else _colours(image)
-
-
-def _colours(screen: Image.Image) -> _Pixels:
-    if screen.mode != "P":
-        return np.asarray(screen.convert("RGBA")).view(np.uint32)[..., 0]
-    return _palette(screen).take(np.asarray(screen), mode="clip")  # in half the time
-
-
-def _palette(screen: Image.Image) -> NDArray[np.uint32]:
-    return np.frombuffer(bytes(screen.getpalette("RGBA") or ()), np.uint32)
-
-
-def _reduced(pixels: _Pixels) -> Bytes:
-    """Return a screen, uint8 (height, width, 3), with each repeated pixel once, as far as all are repeated alike."""
-    for axis in (0, 1):
-        size = pixels.shape[axis]
-        rows = pixels if axis == 0 else pixels.T
-        changes = np.flatnonzero((rows[1:] != rows[:-1]).any(axis=1)) + 1
-        step = int(np.gcd.reduce(np.concatenate([changes, [size]])))
-        pixels = pixels[::step] if axis == 0 else pixels[:, ::step]
-    return np.ascontiguousarray(pixels).view(np.uint8).reshape(*pixels.shape, 4)[..., :3]

@@ -1,7 +1,8 @@
 """Pages beside the proof: the trays, and a board before anything is built."""
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from operator import itemgetter
+from pathlib import Path
 
 from markupsafe import Markup
 
@@ -11,8 +12,9 @@ from ladderlight.devices.documents import ManifestDocument, PictureDocument
 from ladderlight.proof.board_words import cautions, facts_of
 from ladderlight.proof.plots import plots_of
 from ladderlight.proof.plots.palettes import palette_plot
-from ladderlight.proof.screens import data_url
+from ladderlight.proof.screens import Shown, data_url
 from ladderlight.proof.templating import fill
+from ladderlight.storage.stopping import side_by_side
 
 SCREEN_BYTES = 500_000
 """Of the screens on the page of all trays."""
@@ -24,17 +26,23 @@ def trays_page(project: str, board: Board, sections: Sequence[str]) -> str:
     return fill("trays.html", project=project, sections=joined, count=len(sections), facts=facts_of(board))
 
 
-def tray_section(board: Board, manifest: ManifestDocument, small: Callable[[str], bytes], left: int) -> tuple[str, int]:
+def tray_section(board: Board, manifest: ManifestDocument, folders: Sequence[Path], left: int) -> tuple[str, int]:
     """Return what the page of all trays has of a tray: chips to burn, and the screens in small.
 
-    ``small`` gives a screen's file in the output folder in small, see :func:`ladderlight.proof.screens.small_png`. As
-    many as the page can bear are in it, the others by name: ``left`` is how many bytes that is before this tray, up to
-    ``SCREEN_BYTES``, and the second that is returned how many after it.
+    A screen's file is in the first of ``folders`` that has it. As many as the page can bear are in it, the others by
+    name: ``left`` is how many bytes that is before this tray, up to ``SCREEN_BYTES``, and the second that is returned
+    how many after it.
     """
+
+    def small(file: str) -> bytes:
+        places = [folder / file for folder in folders]
+        shown = Shown.of(next(filter(Path.exists, places), places[-1]).read_bytes())
+        return shown.small if shown else b""
+
     screens, pictures = _screens(manifest["pictures"]), dict[str, Markup]()
-    for file in (screen["file"] for screen in screens):
+    files = [screen["file"] for screen in screens if left > 0]
+    for file, png in zip(files, side_by_side(small, files), strict=True):
         if left > 0:
-            png = small(file)
             pictures[file] = data_url(png)
             left = max(0, left - len(png))
     devices = manifest["devices"]

@@ -1,10 +1,11 @@
 """Screens as PNG files."""
 
+import io
 import struct
 import zlib
 from base64 import b64encode
 from collections.abc import Iterable
-from pathlib import Path
+from typing import Any, Self
 
 import numpy as np
 from markupsafe import Markup
@@ -14,6 +15,7 @@ from PIL import Image
 from ladderlight.board import Board
 from ladderlight.flow.images import MOST_INDEXED, saved
 from ladderlight.proof.scanout import Scanned, colours_of
+from ladderlight.system.frozen import Frozen
 
 COMPRESSION = 2  # a third of the time of the usual 6 for a third more bytes, and there may be hundreds of screens
 _INDEXED, _UP = 3, 2  # colour type and filter: W3C PNG, ISO/IEC 15948, 11.2.1 and 9.2
@@ -42,11 +44,44 @@ def screen_png(board: Board, codes: NDArray[np.uint16]) -> bytes:
     return _indexed_png(codes.astype(np.uint8).repeat(dots, axis=1), board.palette.srgb8.tobytes())
 
 
-def small_png(screen: Path, board: Board) -> bytes:
-    """Return the picture file of a screen with a pixel for each of the board's, its colours as they are."""
-    with Image.open(screen) as picture:
-        size = board.geometry.width, board.geometry.height
-        return saved(picture.resize(size, Image.Resampling.NEAREST))
+class Shown(Frozen, eq=False):
+    """A screen as its file has it: a number for each pixel, (height, width), and the colour of each as RGBA in uint32.
+
+    As such, colours are compared ten times as fast as in parts. Without a ``palette`` the numbers are the colours.
+    """
+
+    numbers: NDArray[Any]
+    palette: NDArray[np.uint32] | None = None
+
+    @classmethod
+    def of(cls, png: bytes | None) -> Self | None:
+        """Read a file; None of one that is missing or damaged."""
+        try:
+            with Image.open(io.BytesIO(png or b"")) as image:
+                if image.mode == "P":
+                    palette = np.frombuffer(bytes(image.getpalette("RGBA") or ()), np.uint32)
+                    return cls(numbers=np.asarray(image), palette=palette)
+                return cls(numbers=np.asarray(image.convert("RGBA")).view(np.uint32)[..., 0])
+        except (OSError, ValueError, SyntaxError):
+            return None
+
+    @property
+    def colours(self) -> NDArray[Any]:
+        """The colour of each pixel."""
+        return self.numbers if self.palette is None else self.palette.take(self.numbers, mode="clip")
+
+    @property
+    def small(self) -> bytes:
+        """The file of the screen with each repeated pixel once, as far as all are repeated alike."""
+        numbers = self.numbers
+        for axis in (0, 1):
+            rows = numbers if axis == 0 else np.ascontiguousarray(numbers.T)
+            changes = np.flatnonzero((rows[1:] != rows[:-1]).any(axis=1)) + 1
+            step = int(np.gcd.reduce(np.concatenate([changes, [len(rows)]])))
+            numbers = numbers[::step] if axis == 0 else numbers[:, ::step]
+        if self.palette is not None:
+            return _indexed_png(numbers, self.palette.view(np.uint8).reshape(-1, 4)[:, :3].tobytes())
+        return to_png(np.ascontiguousarray(numbers).view(np.uint8).reshape(*numbers.shape, 4)[..., :3])
 
 
 def to_png(pixels: NDArray[np.uint8]) -> bytes:
@@ -70,7 +105,11 @@ def _indexed_png(values: NDArray[np.uint8], palette: bytes) -> bytes:
     alike = np.flatnonzero((values[1:] == values[:-1]).all(axis=1)) + 1
     lines[alike, 0], lines[alike, 1:] = _UP, 0
     header = struct.pack(">2I5B", width, height, 8, _INDEXED, 0, 0, 0)
-    chunks = {b"IHDR": header, b"PLTE": palette, b"IDAT": zlib.compress(lines.data, COMPRESSION), b"IEND": b""}
+    # Of an enlarged picture runs are enough: a fifth less time, and fewer bytes.
+    runs = zlib.Z_RLE if 2 * alike.size >= height else zlib.Z_DEFAULT_STRATEGY
+    packer = zlib.compressobj(COMPRESSION, strategy=runs)
+    packed = packer.compress(lines.data) + packer.flush()
+    chunks = {b"IHDR": header, b"PLTE": palette, b"IDAT": packed, b"IEND": b""}
     written = [
         struct.pack(f">I4s{len(data)}sI", len(data), name, data, zlib.crc32(name + data))
         for name, data in chunks.items()

@@ -63,7 +63,7 @@ def seen_inputs(files: Mapping[str, str], known: Mapping[str, Seen]) -> dict[str
     """
     same = {name: known[name] for name, path in files.items() if name in known and known[name].is_surely(path)}
     others = [name for name in files if name not in same]
-    same |= zip(others, side_by_side(_seen, (files[name] for name in others)), strict=True)
+    same |= zip(others, side_by_side(_seen, [files[name] for name in others]), strict=True)
     return {name: same[name] for name in files}
 
 

@@ -24,7 +24,7 @@ from ladderlight.proof.merge_metrics import merged_metrics
 from ladderlight.proof.page.document import Links, links_of
 from ladderlight.proof.pages import SCREEN_BYTES, tray_section, trays_page
 from ladderlight.proof.scanout import Scanned, read_memories
-from ladderlight.proof.screens import screen_names, shown_banks, small_png
+from ladderlight.proof.screens import screen_names, shown_banks
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output
 from ladderlight.storage.record import digest_of as file_digest
@@ -223,18 +223,13 @@ class _Going(Frozen):
 
         return self.kept.shared("bench sheet", make) if self.kept else make()
 
-    def _small(self, screen: str) -> bytes:
-        """Return a screen's file in small; the trays that are as they were have theirs in the output."""
-        here = self.staging.folder / screen
-        return small_png(here if here.exists() else self.staging.output / screen, self.chain.recipe.board)
-
     def sections(self, made: Iterable[MadeTray]) -> Iterator[str]:
-        """Yield what the page of all trays has of each."""
-        left = SCREEN_BYTES
+        """Yield what the page of all trays has of each; the trays that are as they were have theirs in the output."""
+        folders, left = (self.staging.folder, self.staging.output), SCREEN_BYTES
         for each in made:
 
             def make(each: MadeTray = each, left: int = left) -> tuple[str, int]:
-                return tray_section(self.chain.recipe.board, manifest_of(each), self._small, left)
+                return tray_section(self.chain.recipe.board, manifest_of(each), folders, left)
 
             key = each["devices"], each["pictures"], left
             section, left = self.kept.shared(key, make) if self.kept else make()

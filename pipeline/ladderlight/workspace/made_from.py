@@ -8,6 +8,7 @@ from __future__ import annotations
 import errno
 import json
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from contextlib import suppress
 from dataclasses import field, replace
 from functools import cached_property
 from pathlib import Path
@@ -132,8 +133,14 @@ class MadeFrom(Frozen):
             ]
             self.cache.put(self._headers, json.dumps(rows).encode())
 
-    @property
+    @cached_property
     def _headers(self) -> str:
+        """Key of the headers: by the source and its options, where it asks for no more."""
+        recipe, source = self.recipe, self.recipe.chain[0]
+        with suppress(TypeError):  # options that are not plain
+            if not source.declaration.hooks_take.get("probe"):
+                changes = [([file.source for file in one.files], one.options.get(0)) for one in recipe.overrides]
+                return digest_of(("headers", recipe.path, code_of(source.declaration), source.options, changes))
         return digest_of(("headers", self._common))
 
 

@@ -1,6 +1,6 @@
 """The nearest of any set of colours: a grid of cells, each with all the colours that can be nearest within it."""
 
-from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -9,8 +9,7 @@ from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.compiled import compiled
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Grid:
+class Grid(NamedTuple):
     """The colours that can be nearest in each cell.
 
     Cell (i, j, k) of ``size`` each way is number ``(i * size + j) * size + k``. Its colours, ascending, are
@@ -119,19 +118,12 @@ def _gap(a: Floats, b: Floats) -> float:
 
 
 @compiled
-def nearest_members(
-    points: Singles,
-    colours: Singles,
-    low: Singles,
-    scale: Singles,
-    size: int,
-    starts: NDArray[np.int32],
-    members: NDArray[np.int32],
-) -> NDArray[np.int32]:
+def nearest_members(points: Singles, colours: Singles, low: Singles, scale: Singles, grid: Grid) -> NDArray[np.int32]:
     """Return, for each point, the index of the nearest colour, the lowest of several.
 
     ``low`` and ``scale`` are the lowest corner of an even grid's box, and cells per unit.
     """
+    size, starts, members, _, _ = grid
     result = np.empty(len(points), np.int32)
     for n in range(len(points)):
         p0, p1, p2 = np.float32(points[n, 0]), np.float32(points[n, 1]), np.float32(points[n, 2])

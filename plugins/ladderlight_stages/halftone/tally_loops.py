@@ -1,9 +1,16 @@
 """Counts over a picture and its codes, compiled, so that they cost little beside the reduction."""
 
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
 import numpy as np
 
 from ladderlight.units.arrays import Bytes, Codes, Flags, Singles
 from ladderlight_stages.compiled import compiled
+
+if TYPE_CHECKING:
+    from ladderlight_stages.perception.reach import ReachCells
 
 
 @compiled
@@ -54,23 +61,15 @@ def count_beyond_light(pixels: Singles, weights: Singles, low: float, high: floa
 
 
 @compiled
-def count_outside(
-    pixels: Singles,
-    step: int,
-    cells: int,
-    margin: float,
-    states: Codes,
-    faces: Singles,
-    followed: Flags,
-    half_steps: Singles,
-) -> int:
-    """Count the pixels outside a hull that cuts the cube of all light by more than rounding: see ``ReachCells``.
+def count_outside(pixels: Singles, step: int, cells: int, margin: float, reach: ReachCells, half_steps: Singles) -> int:
+    """Count the pixels outside a hull that cuts the cube of all light by more than rounding.
 
     One row of every ``step`` is looked at, from the first on. ``half_steps`` are those of ``clipping.half_steps``; as
     much as ``margin`` is in the faces already.
     """
     height, width, _ = pixels.shape
     rows = pixels.reshape(height, 3 * width)
+    states, faces, followed = reach
     flat = faces.reshape(-1)
     beneath, top = np.float32(margin), np.float32(cells + 1)
     scale = np.float32(cells / (1 + 2 * margin))
@@ -101,21 +100,14 @@ def count_outside(
                     more += np.uintp(1)
                     n: Singles = faces[more]
                     out |= n[0] * row[red] + n[1] * row[green] + n[2] * row[blue] > n[3]
-            if out and _is_past_rounding(row[red], row[green], row[blue], faces, followed, face, half_steps, margin):
+            if out and _is_past_rounding(row[red], row[green], row[blue], reach, face, half_steps, margin):
                 outside += 1
     return outside
 
 
 @compiled
 def _is_past_rounding(
-    red: float,
-    green: float,
-    blue: float,
-    faces: Singles,
-    followed: Flags,
-    first: np.uintp,
-    half_steps: Singles,
-    margin: float,
+    red: float, green: float, blue: float, reach: ReachCells, first: np.uintp, half_steps: Singles, margin: float
 ) -> bool:
     """Whether light lies further outside one of a list of faces than the nearest 8-bit values of light inside."""
     finest = len(half_steps) - 1
@@ -124,13 +116,13 @@ def _is_past_rounding(
     b: np.float32 = half_steps[min(int(max(blue, 0) * finest) + 1, finest)]
     number, more = np.uintp(first), True
     while more:
-        n: Singles = faces[number]
+        n: Singles = reach.faces[number]
         x: np.float32 = n[0]
         y: np.float32 = n[1]
         z: np.float32 = n[2]
         past: np.float32 = x * red + y * green + z * blue - n[3]
         if past > 0 and past + margin > abs(x) * r + abs(y) * g + abs(z) * b:
             return True
-        more = followed[number]
+        more = reach.followed[number]
         number += np.uintp(1)
     return False

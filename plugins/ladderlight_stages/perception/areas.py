@@ -1,6 +1,5 @@
 """How different the areas of two pictures are, whatever dots they are made of: colour error."""
 
-from dataclasses import dataclass
 from functools import lru_cache
 from math import sqrt
 
@@ -20,7 +19,6 @@ _REACH = 4.0  # standard deviations to which the blur is followed
 _SHARES: Singles = SHARES_FROM_LINEAR.astype(np.float32)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
 class Areas(Comparison):
     """A picture's areas: CIEDE2000 after a Gaussian blur in linear light, the picture reflected at its edges.
 

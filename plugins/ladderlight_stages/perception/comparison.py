@@ -1,18 +1,17 @@
 """Colour differences between a picture and what is shown of it, after some blur."""
 
 from abc import ABC, abstractmethod
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight import Frozen
 from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.perception.lab_loops import ciede2000
 
 
-@dataclass(frozen=True, kw_only=True)
-class Difference:
+class Difference(Frozen):
     """CIEDE2000 differences over a picture: their mean and their 95th percentile."""
 
     mean: float
@@ -29,8 +28,7 @@ def summary(differences: NDArray[np.floating]) -> Difference:
     return Difference(mean=float(differences.mean(dtype=np.float64)), p95=float(p95))
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Comparison(ABC):
+class Comparison(Frozen, ABC, eq=False):
     """Comparison with a picture: ``reference`` float32 or float64 (height, width, 3), linear light."""
 
     reference: NDArray[np.floating]

@@ -6,14 +6,13 @@ What measures is imported when it does: a recipe that is only checked needs the 
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from math import inf
 from typing import TYPE_CHECKING, Annotated, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board, CodedPicture, Option, Palette, Picture, Viewing
+from ladderlight import Board, CodedPicture, Frozen, Option, Palette, Picture, Viewing
 from ladderlight.board import Finding
 from ladderlight.colour.spaces import LUMINANCE, lightness_of
 from ladderlight.units.arrays import Codes
@@ -119,8 +118,7 @@ def in_words(difference: Difference, words: Mapping[float, str]) -> dict[str, fl
     return {"mean": round(difference.mean, 3), "p95": round(difference.p95, 3), "in_words": word}
 
 
-@dataclass(frozen=True, kw_only=True)
-class Flicker:
+class Flicker(Frozen):
     """Changes from each frame to the next, as means over all frames, from the last to the first included.
 
     ``changed`` is the share of pixels that change, ``jump`` the mean change of lightness over all pixels (CIELAB L*, 0
@@ -174,7 +172,7 @@ def clipped_pixels(pixels: NDArray[np.floating], palette: Palette) -> int:
         cells = reach_cells(palette, BEYOND)
         if cells is not None:
             step = max(1, light[..., 0].size // _MOST_BY_HULL)
-            found = count_outside(light, step, CELLS, BEYOND, cells.states, cells.faces, cells.followed, half_steps())
+            found = count_outside(light, step, CELLS, BEYOND, cells, half_steps())
             return round(found * len(light) / len(range(0, len(light), step)))
     return count_beyond(light, low.astype(np.float32), high.astype(np.float32))
 

@@ -1,12 +1,12 @@
 """The colours that a board can show or mix: the convex hull of its own, in linear light."""
 
-from dataclasses import dataclass
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Palette
+from ladderlight import Frozen, Palette
 from ladderlight.colour.spaces import LUMINANCE
 from ladderlight.units.arrays import Flags, Floats, Ints, Singles
 from ladderlight_stages.perception.luminance import half_steps
@@ -20,8 +20,7 @@ _NEVER, _ALWAYS = (0.0, 0.0, 0.0, 1.0), (0.0, 0.0, 0.0, -1.0)
 """Faces, the first two of all: one that no light passes, and one that all light does."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Reach:
+class Reach(Frozen, eq=False):
     """The convex hull of some colours, which holds all that can be mixed from them, in the dimensions that they span.
 
     ``black`` and ``white``, (3,), are the darkest and the lightest colour. ``axes``, (dimensions, 3), are orthonormal:
@@ -89,8 +88,7 @@ def _faces(points: Floats) -> Floats:
     return np.unique(ConvexHull(points).equations.round(9), axis=0)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class ReachCells:
+class ReachCells(NamedTuple):
     """The cube of all light in cells, and how a hull cuts them.
 
     There are ``CELLS`` along each gun's light from the margin below 0 to the margin above 1, and one more at either end

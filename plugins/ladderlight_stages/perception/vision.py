@@ -13,7 +13,7 @@ importing them takes longer than measuring small pictures.
 """
 
 from collections.abc import Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from functools import lru_cache
 from math import erf, radians
 
@@ -106,7 +106,6 @@ def density_of(board: Board, viewing: Viewing) -> tuple[float, float]:
     return degree / width, degree / (width / board.geometry.pixel_aspect)
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
 class Viewer(Comparison):
     """A viewer of a picture.
 

@@ -1,11 +1,10 @@
 """Reduction to codes without dithering."""
 
-from dataclasses import dataclass
 from functools import lru_cache
 
 import numpy as np
 
-from ladderlight import Board, CodedPicture, Example, Kept, Palette, Picture, Viewing, stage
+from ladderlight import Board, CodedPicture, Example, Frozen, Kept, Palette, Picture, Viewing, stage
 from ladderlight.colour.spaces import similarity_from_linear
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.halftone.exact import exactly_or
@@ -45,14 +44,12 @@ def nearest_codes(pixels: Singles, palette: Palette) -> Codes:
     """Return the codes most similar to pixels of linear light, float32 (height, width, 3)."""
     tables = _tables(palette)
     points = similarity_from_linear(np.clip(pixels, 0.0, 1.0)).reshape(-1, 3)
-    grid = tables.grid
-    found = nearest_members(points, tables.colours, tables.low, tables.scale, grid.size, grid.starts, grid.members)
+    found = nearest_members(points, tables.colours, tables.low, tables.scale, tables.grid)
     codes: Codes = tables.codes[found].reshape(pixels.shape[:2])
     return codes
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class _Tables:
+class _Tables(Frozen, eq=False):
     colours: Singles
     codes: Codes
     low: Singles

@@ -1,11 +1,10 @@
 """The colours of a picture's areas, whatever dots they are made of."""
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 
-from ladderlight import Palette
+from ladderlight import Frozen, Palette
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.perception.areas import BLUR, Areas
 
@@ -16,8 +15,7 @@ _LOCAL = 1.0
 _HALVINGS = 6
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class AreaColours:
+class AreaColours(Frozen, eq=False):
     """The colours of a picture's areas beside those of its codes by plain error diffusion, which keeps them well.
 
     ``pixels`` float32 (height, width, 3), linear light, as near as the board can show in principle; ``diffused`` uint16

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from functools import cached_property
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight import Frozen
 from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.perception.lab_loops import lab_from
 from ladderlight_stages.perception.luminance import XYZ_FROM_LINEAR
@@ -39,8 +39,7 @@ TO_XYZ: Singles = SHARES_FROM_OPPONENT.astype(np.float32)
 """From opponent channels to XYZ as shares of white."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class VisibleError:
+class VisibleError(Frozen, eq=False):
     """A picture, float32 (height, width, 3) of linear light, the colours there are, and the viewer's density.
 
     ``aspect`` is a pixel's width over its height. ``areas`` multiplies the weight of the errors of

@@ -1,11 +1,10 @@
 """Tiles at chosen numbers."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
 import numpy as np
 
-from ladderlight import ArrangementError, Board, Contents, TileSet
+from ladderlight import ArrangementError, Board, Contents, Frozen, TileSet
 from ladderlight.board import Memory
 from ladderlight.units.arrays import Codes, Ints
 from ladderlight_stages.tiling.tile_wiring import (
@@ -20,8 +19,7 @@ from ladderlight_stages.tiling.tiling import finest_sources
 from ladderlight_stages.tiling.word_sheets import Sheets
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Grid:
+class Grid(Frozen, eq=False):
     """The tiles of one bank on the screen. The arrays are int64, shape (height, width) of the board's picture."""
 
     wiring: TileWiring

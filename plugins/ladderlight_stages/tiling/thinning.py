@@ -8,10 +8,9 @@ The choice is a weighted k-median. Tiles are taken out one after another, each t
 group chooses its middle anew until nothing improves. Very many tiles are first thinned in parts.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 
+from ladderlight import Frozen
 from ladderlight.board import Palette
 from ladderlight.colour.spaces import oklab_from_linear
 from ladderlight.units.arrays import Codes, Flags, Floats, Ints, Singles
@@ -84,8 +83,7 @@ def _blur(size: int) -> Points:
     return matrix
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Thinned:
+class Thinned(Frozen, eq=False):
     """``kept`` are the indices of the tiles that stay.
 
     Tile ``i`` is shown as ``kept[stand_in[i]]`` in turn ``turn[i]``; ``loss[i]`` float64 is their squared distance.

@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Board
+from ladderlight import Board, Frozen
 from ladderlight.board import Memory
 from ladderlight.board.model.lines import Signal
 from ladderlight.board.scanning.levels import Pin, parity_of
@@ -134,8 +134,7 @@ class Drive:
     outputs: frozenset[Pin]
 
 
-@dataclass(frozen=True, kw_only=True)
-class Pins:
+class Pins(Frozen):
     """The pins of one memory: what drives each address pin, the levels they have anyway, and what picks the pixel."""
 
     address: tuple[Drive, ...]
@@ -183,8 +182,7 @@ def _columns(rows: Sequence[int]) -> list[int]:
     return [sum((row >> column & 1) << index for index, row in enumerate(rows)) for column in range(width)]
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class TileWiring:
+class TileWiring(Frozen, eq=False):
     """The tiles of one or more memories that the same map addresses.
 
     A joint address has one bit for each differently driven pin. It is the sum of three parts: the pool that the

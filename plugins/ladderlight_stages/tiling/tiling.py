@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import ArrangementError, Board, TileSet
+from ladderlight import ArrangementError, Board, Frozen, TileSet
 from ladderlight.board import Memory
 from ladderlight.board.scanning.levels import Pin
 from ladderlight.board.scanning.separation import separating_bits
@@ -37,8 +37,7 @@ class Needed:
     mask: int = 0
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Cells:
+class Cells(Frozen, eq=False):
     """The outputs that cells need.
 
     ``values`` unsigned (cells, positions): the outputs of all the memories together, numbered. ``shown`` bool of
@@ -146,8 +145,7 @@ def _collision(
     )
 
 
-@dataclass(frozen=True, kw_only=True)
-class Choice:
+class Choice(Frozen):
     """A recipe's choices: the numbers that tiles may have, and whether to turn and to merge them."""
 
     first: int = 0
@@ -156,8 +154,7 @@ class Choice:
     merge: bool = True
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Pool:
+class Pool(Frozen, eq=False):
     """The tiles in one part of a memory."""
 
     pool: int
@@ -167,8 +164,7 @@ class Pool:
     """Unique tiles before any were merged."""
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Tiling:
+class Tiling(Frozen, eq=False):
     """The tiles of some memories. ``map_words`` int64 (pictures, height, width): the map's free pins at each pixel."""
 
     wiring: TileWiring

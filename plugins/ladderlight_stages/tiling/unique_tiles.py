@@ -4,11 +4,10 @@ Each tile is hashed once for each orientation; the least hash is the same for al
 its orientation turns the tile into the form that is kept. Equal hashes are never trusted: the tiles are compared.
 """
 
-from dataclasses import dataclass
-
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight import Frozen
 from ladderlight.units.arrays import Flags, Ints
 from ladderlight_stages.compiled import compiled
 
@@ -16,8 +15,7 @@ Values = NDArray[np.unsignedinteger]
 _HEAP = 4096  # cells that share a table, about
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class UniqueTiles:
+class UniqueTiles(Frozen, eq=False):
     """The unique tiles of many cells.
 
     ``tiles`` (tiles, positions), in the orientation that is kept, and ``read`` bool of that shape: the positions that

@@ -1,18 +1,17 @@
 """Words of all memories, collected at chosen addresses."""
 
-from dataclasses import dataclass, field
+from dataclasses import field
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import ArrangementError, Board, MemoryContents
+from ladderlight import ArrangementError, Board, Frozen, MemoryContents
 from ladderlight.board import Memory
 from ladderlight.board.scanning.sheets import Sheet, blank_sheet
 from ladderlight.units.arrays import Ints
 
 
-@dataclass(frozen=True, kw_only=True)
-class Sheets:
+class Sheets(Frozen):
     """Collects words by address."""
 
     board: Board

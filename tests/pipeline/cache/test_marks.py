@@ -77,7 +77,9 @@ def test_a_changed_file_of_the_program_is_read_even_at_the_same_size(tmp_path: P
     seen = Seen.now(path)
     path.write_bytes(b"mole")
     monkeypatch.setattr("ladderlight.cache.marks._READ", {})
-    monkeypatch.setattr("ladderlight.cache.marks._KNOWN", {path: seen if age else replace(seen, mark=mark_of(path))})
+    monkeypatch.setattr(
+        "ladderlight.cache.marks._KNOWN", {str(path): seen if age else replace(seen, mark=mark_of(path))}
+    )
     assert Seen.once(path).sha256 == hashlib.sha256(b"mole").hexdigest()
 
 

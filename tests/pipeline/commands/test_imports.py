@@ -44,3 +44,9 @@ def test_a_build_with_nothing_to_do_imports_no_library(project: Callable[..., Pa
 def imported_by(*arguments: str) -> list[str]:
     ran = subprocess.run([sys.executable, "-c", CODE, *arguments], capture_output=True, text=True, check=True)
     return json.loads(ran.stderr.splitlines()[-1])
+
+
+def test_a_process_ends_without_a_search_for_garbage():
+    code = "import gc; from ladderlight.commands import main; main(); print(gc.get_freeze_count() > 10_000)"
+    ran = subprocess.run([sys.executable, "-c", code, "--version"], capture_output=True, text=True, check=True)
+    assert ran.stdout.splitlines()[-1] == "True"

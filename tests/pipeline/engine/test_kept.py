@@ -79,6 +79,13 @@ def test_a_second_build_runs_no_stage(recipe: Recipe, monkeypatch: pytest.Monkey
     assert made(recipe) == before
 
 
+def test_a_changed_ladder_needs_no_header_again(recipe: Recipe, monkeypatch: pytest.MonkeyPatch) -> None:
+    made(recipe)
+    recipe.path.write_text(RECIPE.replace('r0 = "470"', 'r0 = "430"'))
+    monkeypatch.setattr("ladderlight.stages.boundary.HooksOf.probe", None)
+    assert made(load(recipe.path))
+
+
 def cut(paths: list[Path], chance: random.Random) -> None:
     for path in paths:
         path.write_bytes(path.read_bytes()[: chance.randrange(path.stat().st_size)])

@@ -15,7 +15,7 @@ def test_the_nearest_is_the_nearest_of_all(count: int) -> None:
     grid = make_grid(colours, np.eye(3), np.linspace([-0.25] * 3, [1.25] * 3, 33, axis=1))
     low, scale = np.full(3, -0.25, dtype=np.float32), np.full(3, 32 / 1.5, dtype=np.float32)
     points = (rng.random((2000, 3)) * 1.5 - 0.25).astype(np.float32)
-    found = nearest_members(points, colours, low, scale, grid.size, grid.starts, grid.members)
+    found = nearest_members(points, colours, low, scale, grid)
     gaps = np.linalg.norm(points[:, None].astype(float) - colours, axis=-1)
     np.testing.assert_allclose(gaps[np.arange(len(points)), found], gaps.min(axis=1), atol=1e-6)
 
@@ -58,4 +58,4 @@ def test_of_equal_distances_the_lowest_wins() -> None:
     grid = make_grid(colours, np.eye(3), np.linspace([0.0] * 3, [1.0] * 3, 33, axis=1))
     middle = np.array([[0.5, 0.3, 0.9]], dtype=np.float32)
     low, scale = np.zeros(3, dtype=np.float32), np.full(3, 32, dtype=np.float32)
-    assert nearest_members(middle, colours, low, scale, grid.size, grid.starts, grid.members)[0] == 0
+    assert nearest_members(middle, colours, low, scale, grid)[0] == 0

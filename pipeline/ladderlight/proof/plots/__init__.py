@@ -1,5 +1,6 @@
 """Plots of a board as inline SVG: text for a page, readable on screen and when printed."""
 
+from functools import lru_cache
 from typing import Any
 
 from markupsafe import Markup
@@ -12,6 +13,7 @@ from ladderlight.proof.plots.timings import timing_plot
 from ladderlight.units.words import joined
 
 
+@lru_cache(maxsize=2)  # for the pages of all trays
 def plots_of(board: Board) -> dict[str, Any]:
     """Return the plots of a board as markup: ``timing``, ``line``, ``frame``, and ``ladders``.
 

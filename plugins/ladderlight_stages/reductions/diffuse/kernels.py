@@ -5,10 +5,9 @@ one in the direction of the scan; each row of ``below`` is centred under the cur
 """
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from typing import Any
 
-from ladderlight import Board, PictureError, Problem
+from ladderlight import Board, Frozen, PictureError, Problem
 
 VARIABLE = ("ostromoukhov", "zhou_fang")
 """Kernels whose coefficients depend on the level of the picture; see ``variable``."""
@@ -18,8 +17,7 @@ REACH_BELOW = 8
 """Rows down, and pixels to either side in them, that a kernel may reach."""
 
 
-@dataclass(frozen=True, kw_only=True)
-class Kernel:
+class Kernel(Frozen):
     """Numerators over one divisor, and the paper that they are from."""
 
     ahead: tuple[float, ...]

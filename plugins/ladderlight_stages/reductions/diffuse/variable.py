@@ -5,14 +5,13 @@ guns depend on each other. One random number for each pixel moves the thresholds
 gun's step, so that grey stays grey. With very many levels of a gun this moves little.
 """
 
-from dataclasses import dataclass
 from functools import cache, lru_cache
 from importlib.resources import files
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Palette
+from ladderlight import Frozen, Palette
 from ladderlight.units.arrays import Codes, Floats, Singles
 from ladderlight_stages.halftone.diffusion_loops import SHARE_BITS, UNITS, LatticeTables
 from ladderlight_stages.halftone.lattice_tables import fitted, guns_of, largest_steps, lattice_tables
@@ -23,8 +22,7 @@ from ladderlight_stages.reductions.diffuse.variable_loops import diffuse_variabl
 _STEPS = 1024  # steps of light in the tables of shares and noise for palettes
 
 
-@dataclass(frozen=True, kw_only=True, eq=False)
-class Coefficients:
+class Coefficients(Frozen, eq=False):
     """By level 0 to 255: ``shares`` float64 (256, 3), ahead, down and behind, down; ``modulation`` float64 (256,)."""
 
     shares: Floats
@@ -63,16 +61,11 @@ def diffuse_variably(
     pixels: Singles, palette: Palette, name: str, strength: float, error_limit: float, *, serpentine: bool
 ) -> Codes:
     """Reduce pixels, float32 (height, width, 3) of linear light, with one of the published tables."""
-    lattice, light = _tables(palette), fitted(pixels, palette)
-    codes: Codes
-    if lattice is not None:
-        codes = diffuse_variable(
-            light, lattice, None, *_by_bin(palette, name, strength), serpentine, lattice.half_steps
-        )
-        return codes
-    tables = palette_tables(palette, error_limit)
-    spread = largest_steps(tables.colours[:, :3]) // 2
-    codes = diffuse_variable(light, None, tables, *_by_light(palette, name, strength), serpentine, spread)
+    shares, noise = _by_place(palette, name, strength)
+    lattice = _tables(palette)
+    tables = None if lattice else palette_tables(palette, error_limit)
+    spread = lattice.half_steps if lattice else largest_steps(palette_tables(palette, error_limit).colours[:, :3]) // 2
+    codes: Codes = diffuse_variable(fitted(pixels, palette), lattice, tables, shares, noise, serpentine, spread)
     return codes
 
 
@@ -82,28 +75,18 @@ def _tables(palette: Palette) -> LatticeTables | None:
 
 
 @lru_cache(maxsize=8)
-def _by_bin(palette: Palette, name: str, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-    """Return shares and noise for ``diffuse_variable``, by gun and bin of light."""
-    tables, guns = _tables(palette), guns_of(palette)
-    assert tables is not None and guns is not None  # noqa: S101 - the caller has seen to it
-    bins = tables.levels.shape[1]
-    shares = np.empty((3, bins, 3), dtype=np.int32)
-    noise = np.empty((3, bins), dtype=np.int32)
-    for gun, (light, _) in enumerate(guns):
-        centres = tables.limits[gun, 2] + (np.arange(bins) + 0.5) * 2**tables.shift / UNITS
-        shares[gun], up = _between_levels(name, strength, light, centres)
-        noise[gun] = np.rint(up * UNITS)
-    return shares, noise
-
-
-@lru_cache(maxsize=8)
-def _by_light(palette: Palette, name: str, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
-    """Return the same for a board whose guns depend on each other, by gun and step of light."""
-    places = np.linspace(0, 1, _STEPS)
-    found = [_between_levels(name, strength, np.unique(light), places) for light in palette.linear.T]
-    shares = np.stack([each for each, _ in found])
-    noise = np.stack([np.rint(up * PALETTE_UNITS).astype(np.int32) for _, up in found])
-    return shares, noise
+def _by_place(palette: Palette, name: str, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
+    """Return shares and noise for ``diffuse_variable``: by gun and bin of a lattice, else by gun and step of light."""
+    lattice, guns = _tables(palette), guns_of(palette)
+    if lattice is None or guns is None:
+        units, steps = PALETTE_UNITS, np.linspace(0, 1, _STEPS)
+        places = [(np.unique(light), steps) for light in palette.linear.T]
+    else:
+        units, bins = UNITS, (np.arange(lattice.levels.shape[1]) + 0.5) * 2**lattice.shift / UNITS
+        places = [(light, low + bins) for (light, _), low in zip(guns, lattice.limits[:, 2], strict=True)]
+    found = [_between_levels(name, strength, *each) for each in places]
+    noise = np.stack([np.rint(up * units).astype(np.int32) for _, up in found])
+    return np.stack([shares for shares, _ in found]), noise
 
 
 def _between_levels(name: str, strength: float, light: Floats, places: Floats) -> tuple[NDArray[np.int32], Floats]:

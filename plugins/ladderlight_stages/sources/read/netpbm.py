@@ -5,21 +5,20 @@ the bottom up, and the scale in its header is only the unit of measurement.
 """
 
 import re
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
 
+from ladderlight import Frozen
 from ladderlight_stages.sources.read.picture_files.opening import named, reading
 
 _HEADER = re.compile(rb"(P[2356fF])" + rb"(?:\s|#[^\r\n]*[\r\n])+([^\s#]+)" * 3 + rb"(?:#[^\r\n]*[\r\n]|\s)")
 _BLOCK = 1 << 20
 
 
-@dataclass(frozen=True, kw_only=True)
-class Raster:
+class Raster(Frozen):
     """The header of a file read here: ``white`` is its greatest sample, 0 for floats."""
 
     width: int

@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from PIL import ImageFile
 
-from ladderlight import Demand
+from ladderlight import Demand, Frozen
 from ladderlight_stages.sources.read.netpbm import Raster, raster_of, raw_samples, scaled
 from ladderlight_stages.sources.read.picture_files.frames import (
     frame_duration,
@@ -27,8 +27,7 @@ if TYPE_CHECKING:
     from ladderlight_stages.sources.read.samples import Frame, Samples
 
 
-@dataclass(frozen=True, kw_only=True)
-class Opened:
+class Opened(Frozen):
     """A file with its frames in order, not decoded yet.
 
     ``caution`` is the fault of its colour profile.

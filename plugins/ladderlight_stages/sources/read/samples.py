@@ -1,14 +1,13 @@
 """Conversion of decoded samples to linear light."""
 
 from collections.abc import Callable
-from dataclasses import dataclass
 from functools import cache
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Demand
+from ladderlight import Demand, Frozen
 from ladderlight.board import linear_from_srgb
 from ladderlight.units.arrays import Singles
 from ladderlight_stages.compiled import compiled
@@ -17,8 +16,7 @@ _STRIP = 1 << 18  # pixels at a time: small enough for the processor's cache
 _BAND = 1 << 20  # pixels converted at a time: a large picture is never held twice
 
 
-@dataclass(frozen=True, kw_only=True)
-class Samples:
+class Samples(Frozen):
     """Rows of a frame, as stored.
 
     ``colours`` uint8 or uint16 over their whole range, sRGB, or float32, linear light, 0 to 1; shape (height, width) or
@@ -29,8 +27,7 @@ class Samples:
     alpha: NDArray[np.unsignedinteger] | None
 
 
-@dataclass(frozen=True, kw_only=True)
-class Frame:
+class Frame(Frozen):
     """A frame that is decoded, but whose samples are not converted yet.
 
     ``rows`` returns those from one row up to another, with the colour profile of the file or without. ``orientation``

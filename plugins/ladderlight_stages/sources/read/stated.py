@@ -4,7 +4,6 @@ W3C, Portable Network Graphics, third edition: cICP counts for most, then iCCP, 
 """
 
 import struct
-from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -12,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 from PIL import Image
 
-from ladderlight import PictureError
+from ladderlight import Frozen, PictureError
 from ladderlight.board import linear_from_srgb
 from ladderlight.colour.spaces import adaptation
 from ladderlight.units.arrays import Floats, Singles
@@ -41,8 +40,7 @@ _EXPONENTS = {  # ITU-T H.273, table 3; the curves of television cameras are und
 _SRGB_GAMMA = 1 / 2.2  # as gAMA holds it: 45455 (W3C PNG, section 11.3.2.2)
 
 
-@dataclass(frozen=True, kw_only=True)
-class Stated:
+class Stated(Frozen):
     """The colours of a file: the exponent from its samples to light, and its primaries."""
 
     exponent: float

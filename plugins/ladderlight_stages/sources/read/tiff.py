@@ -9,14 +9,13 @@ from __future__ import annotations
 import logging
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import PictureError
+from ladderlight import Frozen, PictureError
 from ladderlight_stages.sources.read.picture_files.frames import NOT_SHOWN
 from ladderlight_stages.sources.read.picture_files.limits import FrameSize, refuse_frames
 from ladderlight_stages.sources.read.picture_files.opening import DamageError
@@ -34,8 +33,7 @@ _DILUTED = 1  # ExtraSamples: colour already multiplied by alpha
 logging.getLogger("tifffile").addHandler(logging.NullHandler())
 
 
-@dataclass(frozen=True, kw_only=True)
-class Page:
+class Page(Frozen):
     """A page as decoded, not turned upright.
 
     ``rows`` returns its samples from one row up to another. Colours float32, linear light, or uint16 over their range,

@@ -1,9 +1,8 @@
 """Limits for one file: at most 1 GiB more than a picture of 24 megapixels of its kind needs."""
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 
-from ladderlight import PictureError
+from ladderlight import Frozen, PictureError
 
 MOST_PIXELS = 250_000_000
 """Pixels of one frame."""
@@ -19,8 +18,7 @@ _USUAL = 24_000_000
 _DEEPEST = 64  # bytes of a pixel; files of more serve other purposes
 
 
-@dataclass(frozen=True, kw_only=True)
-class FrameSize:
+class FrameSize(Frozen):
     """A frame of a file, counted from 0, and its pixels as stored.
 
     ``depth`` is about the number of bytes of a pixel while the frame is decoded.
