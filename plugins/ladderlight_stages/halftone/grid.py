@@ -5,7 +5,6 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ladderlight import Frozen
 from ladderlight.units.arrays import Floats, Singles
 from ladderlight_stages.compiled import compiled
 
