@@ -19,8 +19,9 @@ _SPARING = {
     "distributed.scheduler.work-stealing": False,
     "distributed.worker.profile.enabled": False,
     "distributed.admin.tick.interval": "200ms",
+    "distributed.admin.system-monitor.interval": "10s",
 }
-"""The workers are alike, and nobody looks at profiles: both take time of the processors that the workers need."""
+"""The workers are alike, and nobody looks at profiles and loads: all take time of the processors that workers need."""
 
 
 def local_cluster(workers: int, folder: str) -> LocalCluster:

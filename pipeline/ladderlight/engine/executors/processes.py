@@ -23,6 +23,7 @@ from ladderlight.engine.executors.orders import Order, kept, lost
 from ladderlight.engine.work import Task, Work, at_once
 from ladderlight.errors import PictureError
 from ladderlight.storage.stopping import deaf
+from ladderlight.system.memory import share_memory
 
 _AHEAD = 4  # how many tasks for each worker are handed out beyond the one that is waited for
 
@@ -114,7 +115,8 @@ def _broke(future: Future[Any]) -> bool:
 
 
 def _follow() -> None:
-    """Leave Ctrl-C to the parent, and end with it."""
+    """Leave Ctrl-C to the parent, and end with it; keep memory for the next picture."""
+    share_memory()
     signal.signal(signal.SIGINT, signal.SIG_IGN)
     parent = parent_process()
     if parent is not None:

@@ -8,8 +8,6 @@ from itertools import islice
 from queue import SimpleQueue
 from typing import Any
 
-import numpy as np
-
 from ladderlight.engine.executors.orders import kept
 from ladderlight.engine.work import Task, Work, at_once
 from ladderlight.errors import PictureError
@@ -17,9 +15,6 @@ from ladderlight.storage.stopping import worker_threads
 from ladderlight.system.frozen import Frozen
 
 _AHEAD = 4  # tasks for each thread that are handed out at once
-_FREED = 31 << 20
-"""Bytes of memory that are taken once and freed, never touched. From then on glibc returns less memory to the system
-between pictures, mallopt(3), M_MMAP_THRESHOLD; to get it back took two milliseconds a picture."""
 
 
 class Threads(Frozen):
@@ -30,7 +25,6 @@ class Threads(Frozen):
     def run(self, work: Work, tasks: Sequence[Task]) -> Iterator[Any]:
         """Yield the results; see :class:`ladderlight.engine.executors.Executor`."""
         workers = self.workers or os.cpu_count() or 1
-        np.empty(_FREED, np.uint8)
         # An animation of several files has its frames reduced by the pool. It waits for them, and so is not in there.
         with worker_threads(workers) as waiting, worker_threads(workers) as pool:
 

@@ -23,6 +23,7 @@ from ladderlight.engine.work import Work
 from ladderlight.errors import BuildError, Fault, PictureError
 from ladderlight.recipe import PictureFile
 from ladderlight.system.frozen import Frozen
+from ladderlight.system.memory import share_memory
 
 
 @dataclass(frozen=True)
@@ -56,6 +57,7 @@ class JobPlugin(WorkerPlugin):  # type: ignore[misc]
 
     def setup(self, worker: Worker) -> None:  # noqa: ARG002 - all workers of a process share what is offered
         """Offer the job."""
+        share_memory()
         _offers[self._digest] = self._offer
 
     def teardown(self, worker: Worker) -> None:  # noqa: ARG002
@@ -76,12 +78,12 @@ def work_out(digest: str, orders: Sequence[Order], sent: Mapping[int, bytes]) ->
 
     Returns
     -------
-    The result of each, and how many seconds all have taken. A result is coded pictures, in memory unless they are in
-    the cache of the build; or what a survey has seen by the places of the files in the task; or :class:`Absent`, or a
-    :class:`PictureError`.
+    The result of each, and how many seconds of the processor all have taken. A result is coded pictures, in memory
+    unless they are in the cache of the build; or what a survey has seen by the places of the files in the task; or
+    :class:`Absent`, or a :class:`PictureError`.
     """
-    began = time.perf_counter()
-    return [_worked_out(digest, order, sent) for order in orders], time.perf_counter() - began
+    began = time.thread_time()
+    return [_worked_out(digest, order, sent) for order in orders], time.thread_time() - began
 
 
 def _worked_out(digest: str, order: Order, sent: Mapping[int, bytes]) -> Any:
