@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, ClassVar, NoReturn, dataclass_transform
 class Frozen:
     """Base of frozen dataclasses whose fields are given by name; with ``eq=False`` each is equal to itself only.
 
-    All share the methods below. A decorator would write and compile six for each class, which takes thirty times as
+    All share the methods below. A decorator would write and compile six for each class, which takes twenty times as
     long, and for the classes of one command a sixth of its time.
     """
 
