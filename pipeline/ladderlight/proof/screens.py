@@ -105,7 +105,7 @@ def _indexed_png(values: NDArray[np.uint8], palette: bytes) -> bytes:
     alike = np.flatnonzero((values[1:] == values[:-1]).all(axis=1)) + 1
     lines[alike, 0], lines[alike, 1:] = _UP, 0
     header = struct.pack(">2I5B", width, height, 8, _INDEXED, 0, 0, 0)
-    # Of an enlarged picture runs are enough: a fifth less time, and fewer bytes.
+    # Of an enlarged picture runs are enough: a sixth less time, for a third fewer to a third more bytes.
     runs = zlib.Z_RLE if 2 * alike.size >= height else zlib.Z_DEFAULT_STRATEGY
     packer = zlib.compressobj(COMPRESSION, strategy=runs)
     packed = packer.compress(lines.data) + packer.flush()
