@@ -18,7 +18,7 @@ import numpy as np
 
 from ladderlight.board import Finding
 from ladderlight.errors import LadderlightError, Problem, StageFailure
-from ladderlight.flow.pictures import Animation, CodedPicture, Contents, DeviceFile, MemoryContents, Picture
+from ladderlight.flow.pictures import Animation, CodedPicture, Contents, DeviceFile, MemoryContents, Origin, Picture
 from ladderlight.stages.contract import Demand, Kept, Look, Options, Probe
 from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.stages.kinds import Kind
@@ -27,7 +27,6 @@ from ladderlight.system.printable import printable
 if TYPE_CHECKING:
     from ladderlight.board import Board
     from ladderlight.colour.viewing import Viewing
-    from ladderlight.flow.pictures import Origin
 
 T = TypeVar("T")
 _END = object()
@@ -78,12 +77,10 @@ def open_file(
     found: object = guarded(source, partial(source.run, path, board, options, **given), what)
     if not isinstance(found, Iterable) or isinstance(found, str | bytes | Mapping):
         raise _failure(f"{_shown(found)}, not a list of Picture,", source, what)
-    pictures: Iterator[object] = iter(found)
+    pictures: Iterator[Any] = iter(found)
     count = 0
     while (picture := guarded(source, partial(next, pictures, _END), what)) is not _END:
-        if not isinstance(picture, Picture):
-            raise _failure(f"{_shown(picture)}, not a Picture,", source, what)
-        _refuse(_wrong_pixels(picture) or _wrong_notes(picture.notes), source, what)
+        _refuse(_wrong_result(Kind.PICTURE, picture, board), source, what)
         yield picture
         count += 1
     if not count:
@@ -217,14 +214,15 @@ def _wrong_result(kind: Kind, result: object, board: Board) -> str:
     if kind is Kind.PICTURE:
         if not isinstance(result, Picture):
             return f"{_shown(result)}, not a Picture,"
-        return _wrong_pixels(result) or _wrong_notes(result.notes)
+        return _wrong_pixels(result) or _wrong_origin(result) or _wrong_notes(result.notes)
     if kind is Kind.ARRANGEMENT:
         return _wrong_contents(result, board) if isinstance(result, Contents) else f"{_shown(result)}, not Contents,"
     if kind is Kind.EMISSION:
         return _wrong_many(result, DeviceFile, _wrong_file)
     if not isinstance(result, CodedPicture):
         return f"{_shown(result)}, not a CodedPicture,"
-    wrong = _wrong_codes(result, board) or _wrong_notes(result.notes) or _wrong_notes(result.metrics, "measure")
+    wrong = _wrong_codes(result, board) or _wrong_origin(result) or _wrong_notes(result.notes)
+    wrong = wrong or _wrong_notes(result.metrics, "measure")
     return wrong or (_wrong_card(result, board) if kind is Kind.CARD else "")
 
 
@@ -267,11 +265,19 @@ def _wrong_codes(picture: CodedPicture, board: Board) -> str:
     return ""
 
 
-def _wrong_notes(notes: Mapping[str, object], what: str = "note") -> str:
+def _wrong_origin(picture: Picture | CodedPicture) -> str:
+    origin: object = picture.origin
+    return "" if isinstance(origin, Origin) else f"{_shown(origin)}, not an Origin, as origin of a picture"
+
+
+def _wrong_notes(notes: object, what: str = "note") -> str:
     """Return which note is not a JSON value: those go into the manifest."""
+    if not isinstance(notes, Mapping):
+        return f"{what}s that are {_shown(notes)}, not a dict,"
     for name, value in notes.items():
         if not (isinstance(name, str) and _is_json(value)):
-            return f"a {what} {printable(str(name))!r} that is {_shown(value)}, not a JSON value,"
+            shown = value if isinstance(value, float) else _shown(value)
+            return f"a {what} {printable(str(name))!r} that is {shown}, not a JSON value,"
     return ""
 
 
@@ -280,7 +286,9 @@ def _is_json(value: object) -> bool:
         return all(map(_is_json, value))
     if isinstance(value, dict):
         return all(isinstance(key, str) and _is_json(item) for key, item in value.items())
-    return value is None or isinstance(value, str | bool | int | float)
+    if isinstance(value, float):
+        return math.isfinite(value)  # RFC 8259 has no other numbers
+    return value is None or isinstance(value, str | bool | int)
 
 
 def _wrong_card(card: CodedPicture, board: Board) -> str:

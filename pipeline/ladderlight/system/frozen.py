@@ -24,6 +24,7 @@ class Frozen:
 
     def __init_subclass__(cls, *, eq: bool = True) -> None:
         """Find the fields."""
+        super().__init_subclass__()
         dataclass(init=False, repr=False, eq=False, kw_only=True)(cls)
         found = [each for each in fields(cls) if each.init]
         cls.__names = frozenset(each.name for each in found)
@@ -32,13 +33,16 @@ class Frozen:
         if not eq:
             cls.__eq__, cls.__hash__ = object.__eq__, object.__hash__  # type: ignore[method-assign]
 
-    def __init__(self, **given: Any) -> None:
-        """Take the fields. Raises TypeError when one has no value, or there is no such field."""
+    def __init__(self, *unnamed: Any, **given: Any) -> None:
+        """Take the fields. Raises TypeError when one has no value or no name, or there is no such field."""
+        if unnamed:
+            raise TypeError(f"{type(self).__name__} takes its fields by name: {', '.join(sorted(self.__names))}")
         if given.keys() != self.__names:
             made = {name: make() for name, make in self.__factories.items() if name not in given}
             given = {**self.__defaults, **made, **given}
             if wrong := given.keys() ^ self.__names:
-                raise TypeError(f"{type(self).__name__} lacks the field, or has no field, {', '.join(sorted(wrong))}")
+                what = "has no field" if wrong - self.__names else "lacks the field"
+                raise TypeError(f"{type(self).__name__} {what} {min(wrong - self.__names or wrong)!r}")
         self.__dict__.update(given)
         self.__post_init__()
 

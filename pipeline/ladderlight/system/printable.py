@@ -51,7 +51,9 @@ def json_value(value: Any, indent: int = 0) -> str:
         return json.dumps(value)
     if isinstance(value, Mapping):
         brackets = "{}"
-        items = [f"{json_value(str(key))}: {json_value(inner, indent + 2)}" for key, inner in value.items()]
+        texts = (key if isinstance(key, str) else json.dumps(key) for key in value)
+        values = (json_value(inner, indent + 2) for inner in value.values())
+        items = [f"{json_value(key)}: {inner}" for key, inner in zip(texts, values, strict=True)]
     else:
         brackets, items = "[]", [json_value(inner, indent + 2) for inner in value]
     line = "\n" + " " * indent

@@ -51,7 +51,7 @@ def lattice_tables(palette: Palette, error: float = 0.5, fineness: int = 16) -> 
     guns = guns_of(palette)
     if guns is None:
         return None
-    least = min((np.diff(light).min() for light, _ in guns if len(light) > 1), default=1.0)
+    least = min((float(np.diff(light).min()) for light, _ in guns if len(light) > 1), default=1.0)
     shift = int(np.clip(np.floor(np.log2(least * UNITS / fineness)), 2, 12))
     width = 2.0**shift / UNITS
     spans = [(light[0], light[-1], np.diff(light).max(initial=0.0) * error + 3 * width) for light, _ in guns]

@@ -264,3 +264,17 @@ def test_a_pattern_that_goes_through_the_whole_machine_is_refused(
         status, said = lines(capsys, "check", "-q")
         what = f"{pattern!r} goes through more than 50 folders; name the folder that the pictures are in"
         assert (status, said) == ((1, [f"recipe.toml:30:10: {what}"]) if refused else (0, []))
+
+
+@posix
+@pytest.mark.parametrize("command", ["check", "build", "watch", "burned"])
+def test_a_current_folder_that_was_deleted_is_one_line(
+    here: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch, command: str
+) -> None:
+    (here / "gone").mkdir()
+    monkeypatch.chdir("gone")
+    (here / "gone").rmdir()
+    assert lines(capsys, command, "../recipe.toml") == (
+        1,
+        ["the current folder has been deleted; change to another one"],
+    )

@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import math
 import threading
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated, Any
 
@@ -77,6 +79,11 @@ def ended(kind: type[BaseException]) -> StageDeclaration:
         ([picture(-0.25)], "pixels from -0.25 to 0.5, not from 0 to 1,"),
         ([picture(0.5), picture(0.5, np.float64)], "pixels of float64 (2, 3, 3), not float32 (height, width, 3),"),
         ([Picture(origin=ORIGIN, pixels=[[0.5]])], "pixels that are a list, not an array,"),  # type: ignore[arg-type]
+        ([replace(picture(0.5), origin="a.png")], "a str, not an Origin, as origin of a picture"),
+        ([replace(picture(0.5), notes=None)], "notes that are None, not a dict,"),
+        # RFC 8259, section 6: numbers that are not finite have no JSON
+        ([picture(0.5).with_notes({"depth": [math.nan]})], "a note 'depth' that is a list, not a JSON value,"),
+        ([picture(0.5).with_notes({"depth": -math.inf})], "a note 'depth' that is -inf, not a JSON value,"),
     ],
 )
 def test_what_a_source_gives_wrong_is_named(board: Board, result: Any, words: str) -> None:

@@ -5,11 +5,13 @@ from __future__ import annotations
 import pickle
 from collections.abc import Callable
 from dataclasses import FrozenInstanceError, asdict, dataclass, field, fields, replace
-from typing import Any
+from typing import Any, Generic, TypeVar
 
 import pytest
 
 from ladderlight.system.frozen import Frozen
+
+Value = TypeVar("Value")
 
 
 class Point(Frozen):
@@ -77,6 +79,26 @@ def test_nothing_is_changed_left_out_or_unknown(point: Any) -> None:
     with pytest.raises(FrozenInstanceError, match="field 'x'"):
         del made.x
     assert made.x == 1
+
+
+def test_what_is_wrong_with_the_fields_is_named() -> None:
+    cases: list[tuple[tuple[int, ...], dict[str, int], str]] = [
+        ((), {"x": 1, "w": 2}, "Point has no field 'w'"),
+        ((), {"w": 2}, "Point has no field 'w'"),
+        ((), {"y": 1}, "Point lacks the field 'x'"),
+        ((1, 2), {}, "Point takes its fields by name: hidden, names, x, y"),
+    ]
+    for unnamed, given, words in cases:
+        with pytest.raises(TypeError) as caught:
+            Point(*unnamed, **given)  # type: ignore[arg-type, call-arg, misc]
+        assert str(caught.value) == words
+
+
+def test_a_class_may_be_generic_as_well() -> None:
+    class Box(Frozen, Generic[Value]):
+        held: Value
+
+    assert Box[int](held=1) == Box(held=1) != Box(held=2)
 
 
 def test_fields_are_inherited_and_may_be_computed() -> None:

@@ -5,6 +5,10 @@ from __future__ import annotations
 import json
 import os
 import unicodedata
+from typing import Any
+
+from hypothesis import given
+from hypothesis import strategies as st
 
 from ladderlight.system.printable import json_text, printable, printable_values
 
@@ -37,3 +41,15 @@ def test_a_document_keeps_its_values_and_can_be_printed() -> None:
     assert printable(text.replace("\n", "")) == text.replace("\n", "")
     assert "é灯" in text
     text.encode()
+
+
+PLAIN = st.none() | st.booleans() | st.integers() | st.floats() | st.text(st.characters(exclude_categories=["C", "Z"]))
+
+
+@given(
+    st.recursive(
+        PLAIN, lambda inner: st.lists(inner, max_size=3) | st.tuples(inner) | st.dictionaries(PLAIN, inner, max_size=3)
+    )
+)
+def test_a_document_is_written_as_by_python_itself(value: Any) -> None:
+    assert json_text(value) == json.dumps(value, indent=2, ensure_ascii=False) + "\n"

@@ -8,7 +8,7 @@ import numpy as np
 from ladderlight.bench.photograph.fitting import blurred, fit, prepared
 from ladderlight.errors import PictureError
 from ladderlight.system.paths import path_trouble
-from ladderlight.units.arrays import Flags, Floats, Singles
+from ladderlight.units.arrays import Flags, Floats, Ints, Singles
 
 Corners = Floats
 """Corners of the raster in pixels, x and y, from top left clockwise: float64, shape (4, 2)."""
@@ -60,7 +60,7 @@ def _bright(light: Singles, rise: float) -> Flags | None:
         return None
     bright = light > around + rise * (top - around)
     step = max(1, round(max(light.shape) / _COARSE))
-    parts = label(block_reduce(bright, (step, step), np.mean, cval=0.0) > 0.15)
+    parts: Ints = label(block_reduce(bright, (step, step), np.mean, cval=0.0) > 0.15)
     if not parts.any():
         return None
     largest = np.bincount(parts.ravel())[1:].argmax() + 1

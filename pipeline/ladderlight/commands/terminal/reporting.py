@@ -148,6 +148,8 @@ def failure_of(error: BaseException) -> tuple[int, Sequence[Fault]]:
     """Return the exit status for an error, and its faults. The traceback of a bug is printed."""
     if isinstance(error, LadderlightError):
         return error.exit_status, error.faults
+    if isinstance(error, FileNotFoundError) and error.errno and error.filename is None:  # as os.getcwd raises it
+        return 1, [Fault(where="", message="the current folder has been deleted; change to another one")]
     if isinstance(error, OSError) and isinstance(error.filename, str):
         message = f"cannot be used ({reason_of(error)}); check the path and its permissions"
         return 1, [Fault(where=error.filename, message=message)]

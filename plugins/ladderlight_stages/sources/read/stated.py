@@ -3,9 +3,7 @@
 W3C, Portable Network Graphics, third edition: cICP counts for most, then iCCP, then sRGB, then gAMA and cHRM.
 """
 
-import struct
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
@@ -51,7 +49,7 @@ class Stated(Frozen):
         """Whether they are those of sRGB."""
         return self.exponent == _SRGB and self.primaries == _BT709
 
-    def linear(self, samples: NDArray[Any]) -> Singles:
+    def linear(self, samples: NDArray[np.uint8 | np.uint16]) -> Singles:
         """Decode uint8 or uint16 samples, (height, width) or (height, width, 3), to linear light, sRGB primaries."""
         levels = np.linspace(0, 1, np.iinfo(samples.dtype).max + 1)
         table = linear_from_srgb(levels) if self.exponent == _SRGB else levels**self.exponent
@@ -82,9 +80,9 @@ def gamma_of(image: Image.Image) -> Stated | None:
     """Return the colours of a PNG without a profile by gAMA and cHRM, None when it has neither or they are sRGB."""
     if image.format != "PNG" or "srgb" in image.info:
         return None
-    gamma = image.info.get("gamma", _SRGB_GAMMA)
+    gamma: float = image.info.get("gamma", _SRGB_GAMMA)
     usual = abs(gamma - _SRGB_GAMMA) < 0.01 or gamma <= 0
-    primaries = tuple(image.info.get("chromaticity", _BT709))
+    primaries: Primaries = tuple(image.info.get("chromaticity", _BT709))
     if np.allclose(primaries, _BT709, atol=0.002) or not _usable(primaries):
         primaries = _BT709
     stated = Stated(exponent=_SRGB if usual else 1 / gamma, primaries=primaries)
@@ -95,7 +93,7 @@ def _chunk(path: Path, name: bytes) -> bytes | None:
     with path.open("rb") as file:
         file.seek(8)
         while len(head := file.read(8)) == 8:
-            length, kind = struct.unpack(">I4s", head)
+            length, kind = int.from_bytes(head[:4], "big"), head[4:]
             if kind == name:
                 return file.read(length)
             if kind in (b"IDAT", b"IEND"):
