@@ -225,15 +225,16 @@ class _Going(Frozen):
 
     def sections(self, made: Iterable[MadeTray]) -> Iterator[str]:
         """Yield what the page of all trays has of each; the trays that are as they were have theirs in the output."""
-        folders, left = (self.staging.folder, self.staging.output), SCREEN_BYTES
+        left = SCREEN_BYTES
         for each in made:
-
-            def make(each: MadeTray = each, left: int = left) -> tuple[str, int]:
-                return tray_section(self.chain.recipe.board, manifest_of(each), folders, left)
-
+            make = partial(self._section, each, left)
             key = each["devices"], each["pictures"], left
             section, left = self.kept.shared(key, make) if self.kept else make()
             yield section
+
+    def _section(self, made: MadeTray, left: int) -> tuple[str, int]:
+        folders = self.staging.folder, self.staging.output
+        return tray_section(self.chain.recipe.board, manifest_of(made), folders, left)
 
     def trays(self, trays: Iterable[Tray], coded: CodedPictures, links: Iterable[Links]) -> Iterator[MadeTray]:
         """Write the files of trays, several at once, by threads; yield what each adds to common files, in order.
@@ -281,7 +282,7 @@ class _Going(Frozen):
             files = self.chain.emit(contents)
         files = [replace(file, name=f"{tray.folder}{file.name}") for file in files]
         write = self.staging.write
-        written = {name: write(name, file.data) for file in files for name in [f"devices/{file.name}"]}
+        written = {(path := f"devices/{file.name}"): write(path, file.data) for file in files}
         # Read back from disk. What shows the format of a file stays; its other data need not wait in memory.
         files = [replace(file, data=file.data[:_BEGINNING]) for file in files]
         words = read_memories(recipe.board, self.staging.folder / "devices", files)
@@ -317,7 +318,7 @@ class _Going(Frozen):
         )
         for name, data in proof:
             path = f"proof/{tray.folder}{name}"
-            written[path] = self.staging.write(path, data)
+            written[path] = write(path, data)
         return made_tray(made, burn_part(recipe.board, shown)), written
 
 

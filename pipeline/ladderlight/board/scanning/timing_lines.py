@@ -99,7 +99,7 @@ def _conflicting(read: Ints, level: Flags, words: int) -> int | None:
 
 
 def _missing(board: Board, memory: Memory, name: str) -> list[str]:
-    """Return the fewest counter bits, found one by one, with which a memory could carry a line; none where none do."""
+    """Return the fewest counter bits, found one by one, with which a memory could carry a line; empty if none do."""
     wired = {(line.signal, line.index) for line in board.address_lines(memory)}
     bits = [
         f"{signal.value}{bit}"

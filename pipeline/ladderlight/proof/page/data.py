@@ -119,8 +119,7 @@ def bank_runs(scanned: Scanned, pictures: Sequence[PictureDocument]) -> list[dic
             "content": content,
             "pictures": list({pictures[at]["name"]: at for bank in run for at in here.get(bank, ())}.values()),
         }
-        for (content, _), banks in groupby(range(scanned.board.bank_count), kind)
-        for run in [list(banks)]
+        for (content, _), run in ((key, list(banks)) for key, banks in groupby(range(scanned.board.bank_count), kind))
     ]
 
 
