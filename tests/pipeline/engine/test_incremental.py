@@ -5,7 +5,7 @@ from __future__ import annotations
 import hashlib
 import random
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from pathlib import Path
 
@@ -168,6 +168,13 @@ def files_of(folder: Path) -> dict[str, str]:
         for path in sorted(folder.rglob("*"))
         if path.is_file() and ".ladderlight" not in path.parts and path.name != "notes.txt"
     }
+
+
+@pytest.fixture(autouse=True)
+def version_of_today() -> Iterator[None]:
+    """Forget the digest of a version that a test has installed."""
+    yield
+    code._engine.cache_clear()
 
 
 @pytest.mark.parametrize("seed", range(SEEDS))
