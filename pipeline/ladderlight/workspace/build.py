@@ -120,7 +120,7 @@ def build(
     with staged_output(recipe.output, recipe.owner) as staging:
         recorded = recorded_chips(recipe)
         earlier = Earlier.of(recipe)
-        going = _Going(
+        maker = _TrayMaker(
             chain=chain,
             staging=staging,
             recorded=recorded,
@@ -136,14 +136,14 @@ def build(
         )
         links = (links_of(recipe, tray.number, numbers, together) for tray in trays)
         made = Manifests(seen=made_from.seen)
-        for each in going.trays(trays, coded, links):
+        for each in maker.trays(trays, coded, links):
             made.add(each)
-        changed = version_findings(earlier.manifest, made, going.inputs, going.versions)
+        changed = version_findings(earlier.manifest, made, maker.inputs, maker.versions)
         with staging.writing(FILE) as file:
             for piece in made.text():
                 file.write(piece.encode())
         manifest = file_digest(staging.folder / FILE)
-        for name, page in _pages(going, made):
+        for name, page in _pages(maker, made):
             staging.write(name, page)
         if kept:
             kept.keep()
@@ -183,8 +183,8 @@ def _dealt(
     return building, left_out
 
 
-class _Going(Frozen):
-    """What the trays of a build have in common."""
+class _TrayMaker(Frozen):
+    """Makes the trays of a build, with what they have in common."""
 
     chain: Chain
     staging: Staging
@@ -334,16 +334,16 @@ def _named(tray: Tray) -> Iterator[None]:
         raise ArrangementError.of(faults) from None
 
 
-def _pages(going: _Going, made: Manifests) -> Iterator[tuple[str, bytes]]:
+def _pages(maker: _TrayMaker, made: Manifests) -> Iterator[tuple[str, bytes]]:
     """Yield the sheets of all trays, which are written beside their device files and proofs."""
-    board, title = going.chain.recipe.board, printable(going.chain.recipe.title)
-    yield "bench-sheet.txt", going.bench[0].encode()
-    yield "bench-sheet.html", going.bench[1].encode()
+    board, title = maker.chain.recipe.board, printable(maker.chain.recipe.title)
+    yield "bench-sheet.txt", maker.bench[0].encode()
+    yield "bench-sheet.html", maker.bench[1].encode()
     burn = [each["burn"] for each in made]
     yield "burn-sheet.txt", burn_sheet(board, burn).encode()
     yield "burn-sheet.html", burn_page(board, burn).encode()
     if burn[0]["labels"]:
-        yield "proof/index.html", trays_page(title, board, list(going.sections(made))).encode()
+        yield "proof/index.html", trays_page(title, board, list(maker.sections(made))).encode()
 
 
 def _cautions(
