@@ -62,14 +62,14 @@ def diffuse_variably(
 ) -> Codes:
     """Reduce pixels, float32 (height, width, 3) of linear light, with one of the published tables."""
     shares, noise = _by_place(palette, name, strength)
-    lattice = _tables(palette)
+    lattice = _lattice(palette)
     tables = None if lattice else palette_tables(palette, error_limit)
     spread = lattice.half_steps if lattice else largest_steps(palette_tables(palette, error_limit).colours[:, :3]) // 2
     codes: Codes = diffuse_variable(fitted(pixels, palette), lattice, tables, shares, noise, serpentine, spread)
     return codes
 
 
-def _tables(palette: Palette) -> LatticeTables | None:
+def _lattice(palette: Palette) -> LatticeTables | None:
     # a threshold moved up by half a step doubles the largest error; the published tables have 256 levels
     return lattice_tables(palette, 1.0, 512)
 
@@ -77,7 +77,7 @@ def _tables(palette: Palette) -> LatticeTables | None:
 @lru_cache(maxsize=8)
 def _by_place(palette: Palette, name: str, strength: float) -> tuple[NDArray[np.int32], NDArray[np.int32]]:
     """Return shares and noise for ``diffuse_variable``: by gun and bin of a lattice, else by gun and step of light."""
-    lattice, guns = _tables(palette), guns_of(palette)
+    lattice, guns = _lattice(palette), guns_of(palette)
     if lattice is None or guns is None:
         units, steps = PALETTE_UNITS, np.linspace(0, 1, _STEPS)
         places = [(np.unique(light), steps) for light in palette.linear.T]
