@@ -55,5 +55,5 @@ def kill(local: LocalCluster | None) -> None:
 def silence() -> None:
     """Leave it to the build to report what goes wrong."""
     for name in list(logging.root.manager.loggerDict):
-        if name.partition(".")[0] == "distributed":
+        if name.partition(".")[0] in ("asyncio", "distributed"):
             logging.getLogger(name).setLevel(logging.CRITICAL)
