@@ -153,7 +153,7 @@ def _built(recipe: Recipe, workers: int | None, began: int, together: Sequence[s
     built = build(recipe, workers=workers, began=began, together=together)
     pictures = f"{built.reduced:,} of {counted(len(recipe.files), 'picture')} reduced; " if recipe.files else ""
     changed = [chip_label(device["name"], device.get("tray")) for device in built.manifest.devices if device["changed"]]
-    to_burn = ", ".join(changed) or "nothing"
+    to_burn = "; ".join(changed) or "nothing"
     return f"built {built.proof} in {time.monotonic() - start:.2f} s; {pictures}to burn: {to_burn}", built.proof
 
 

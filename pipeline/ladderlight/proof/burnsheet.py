@@ -79,7 +79,7 @@ def _lead(parts: Sequence[BurnPart]) -> str:
     burn = [label for part in parts for label in part["burn"]]
     if not burn:
         return "Nothing to burn: every chip holds what it should."
-    return f"Burn {len(burn)} of {sum(len(part['chips']) for part in parts)}: {', '.join(burn)}."
+    return f"Burn {len(burn)} of {sum(len(part['chips']) for part in parts)}: {'; '.join(burn)}."
 
 
 def _notes(parts: Sequence[BurnPart]) -> list[str]:

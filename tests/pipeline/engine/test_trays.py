@@ -147,7 +147,7 @@ def test_each_tray_is_a_whole_set_of_files_that_shows_its_pictures(make: Make, t
         assert f"tray-{number:02d}/picture.bin" in page
         assert f'<a href="tray-{number:02d}/index.html">' in (proof / "index.html").read_text(encoding="utf-8")
     sheet = (tmp_path / "out" / "burn-sheet.txt").read_text(encoding="utf-8")
-    assert "Burn 2 of 2: tray 1, picture, tray 2, picture." in sheet
+    assert "Burn 2 of 2: tray 1, picture; tray 2, picture." in sheet
     page = (tmp_path / "out" / "burn-sheet.html").read_text(encoding="utf-8")
     assert "<li><b>tray 2, picture</b> 2716" in page
     for device in manifest["devices"]:

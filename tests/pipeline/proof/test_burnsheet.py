@@ -122,7 +122,7 @@ def test_a_part_of_ones_own_is_shown_as_described(make_board, memory, banked):
 def test_the_chips_of_several_trays_are_on_one_sheet(board, banked):
     trays = [described(board, banked(board, (0,)), tray=number) for number in (1, 2)]
     lines = sheet_of(board, *trays).splitlines()
-    assert lines[3] == "Burn 2 of 2: tray 1, picture, tray 2, picture."
+    assert lines[3] == "Burn 2 of 2: tray 1, picture; tray 2, picture."
     assert [line[:15] for line in lines if "[ ] burn" in line] == ["tray 1, picture", "tray 2, picture"]
     page = burn_page(board, [burn_part(board, tray) for tray in trays])
     assert re.findall(r'<h2 id="([\w-]+)"', page) == ["chip1-1", "chip2-1", "labels", "cautions"]
