@@ -94,9 +94,9 @@ def described(found: Mapping[str, Any]) -> Described:
 def _array_of(entry: Entry, index: int, part: int, kind: type[np.generic]) -> NDArray[Any]:
     try:
         array = np.empty(entry.about["pictures"][index]["shape"], dtype=kind)
+        entry.read_into(part, _bytes_of(array))
     except (KeyError, TypeError, ValueError, IndexError, MemoryError) as error:
         raise DamagedError(str(error)) from error
-    entry.read_into(part, _bytes_of(array))
     return array
 
 
@@ -129,14 +129,13 @@ def view_in(entry: Entry, index: int) -> SourceView | None:
 
 def pictures_of(entry: Entry) -> Iterator[Picture]:
     """Yield the pictures of an entry; raises as :func:`codes_in` does."""
-    for index in range(len(entry.parts) // 2):
-        pixels, view = _array_of(entry, index, 2 * index, np.float32), view_in(entry, index)
-        found = entry.about["pictures"][index]
-        try:
+    try:
+        for index, found in enumerate(entry.about["pictures"]):
+            pixels, view = _array_of(entry, index, 2 * index, np.float32), view_in(entry, index)
             part = found["part"] and FilePart(**{key: value and tuple(value) for key, value in found["part"].items()})
             yield Picture(origin=Origin(**found["origin"]), pixels=pixels, notes=found["notes"], part=part, view=view)
-        except (KeyError, TypeError, AttributeError) as error:
-            raise DamagedError(str(error)) from error
+    except (KeyError, TypeError, AttributeError) as error:
+        raise DamagedError(str(error)) from error
 
 
 def packed(value: object) -> bytes | None:
