@@ -259,8 +259,10 @@ class KeptTrays(Frozen):
 
     @cached_property
     def _known_shared(self) -> Mapping[str, Any]:
-        found = json.loads(self.cache.get(self._shared_key) or b"{}")
-        return found if isinstance(found, dict) else {}
+        try:
+            return dict(json.loads(self.cache.get(self._shared_key) or b"{}"))
+        except (ValueError, TypeError):
+            return {}
 
     @property
     def _shared_key(self) -> str:

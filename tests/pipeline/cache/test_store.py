@@ -149,26 +149,25 @@ def test_what_a_build_uses_itself_does_not_go(tmp_path: Path) -> None:
     assert kept == [True, True, False, False]
 
 
-def test_a_cache_filled_by_one_build_is_not_looked_through_for_each_entry(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """Of thousands of pictures each would cost a look at all the others."""
-    looks: list[int] = []
+@pytest.fixture
+def looks(monkeypatch: pytest.MonkeyPatch) -> list[int]:
+    """The sizes for which a folder has been looked through."""
+    found: list[int] = []
     trimmed = Cache._trimmed
-    monkeypatch.setattr(Cache, "_trimmed", lambda cache, size: looks.append(size) or trimmed(cache, size))
+    monkeypatch.setattr(Cache, "_trimmed", lambda cache, size: found.append(size) or trimmed(cache, size))
+    return found
+
+
+def test_a_cache_filled_by_one_build_is_not_looked_through_for_each_entry(tmp_path: Path, looks: list[int]) -> None:
+    """Of thousands of pictures each would cost a look at all the others."""
     cache = Cache(tmp_path, room=2500)
     assert sum(cache.put(f"{number:02}" * 32, bytes(1000)) for number in range(30)) == 2
     assert len(looks) == 2  # when the first entry is written, and when the room is full
     assert cache.put(KEY, bytes(100))  # what still fits is kept
 
 
-def test_a_folder_with_room_is_looked_through_once_and_not_by_each_build(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_folder_with_room_is_looked_through_once_and_not_by_each_build(tmp_path: Path, looks: list[int]) -> None:
     """Each entry of 1,000 bytes is noted with a page of 4,096, so that a room of 20,000 may be full with the fifth."""
-    looks: list[int] = []
-    trimmed = Cache._trimmed
-    monkeypatch.setattr(Cache, "_trimmed", lambda cache, size: looks.append(size) or trimmed(cache, size))
     for number in range(10):
         assert Cache(tmp_path, room=20_000).put(f"{number:02}" * 32, bytes(1000))
     assert len(looks) == 3
