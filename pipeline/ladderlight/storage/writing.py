@@ -105,7 +105,7 @@ def remove_tree(folder: Path) -> None:
     import shutil
 
     if not folder.is_symlink():
-        found = os.walk(folder)
+        found = list(os.walk(folder))  # whole before threads remove, in whose midst a stop may come
         side_by_side(_remove, (Path(parent, name) for parent, _, names in found for name in names), _AT_ONCE)
     shutil.rmtree(folder, ignore_errors=True)
 
