@@ -5,13 +5,8 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from pydantic import ValidationError
-
 from ladderlight.errors import RecipeError
-from ladderlight.recipe.boards import board_of
-from ladderlight.recipe.language.tables import BoardTable
 from ladderlight.recipe.source.document import read_document
-from ladderlight.stages.validation import as_json
 from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import mark_of
 
@@ -57,6 +52,12 @@ class Neighbour(Frozen):
         return {name: file for name, file in names.items() if "\0" not in name}
 
     def _devices(self, board: Any) -> frozenset[tuple[str, str]] | None:
+        from pydantic import ValidationError
+
+        from ladderlight.recipe.boards import board_of
+        from ladderlight.recipe.language.tables import BoardTable
+        from ladderlight.stages.validation import as_json
+
         try:
             if isinstance(board, str) and _readable(self.path.parent / board):
                 inner = read_document(self.path.parent / board, board).data

@@ -28,7 +28,7 @@ from ladderlight.proof.plots.palettes import palette_fields, palette_plot
 from ladderlight.proof.scanout import Scanned
 from ladderlight.proof.templating import fill
 from ladderlight.recipe import Recipe
-from ladderlight.recipe.cards import CARDS_SUFFIX
+from ladderlight.recipe.language.model import CARDS_SUFFIX
 from ladderlight.units.words import counted, joined
 
 SCRIPTS = (
