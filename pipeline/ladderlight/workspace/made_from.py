@@ -87,7 +87,7 @@ class MadeFrom(Frozen):
             return None
         inputs = {path: self.seen[name] for name, path in input_files(self.recipe).items()}
         try:
-            others = (*code_files(stages), self.recipe.folder / FILE)
+            others = (*code_files(stages), str(self.recipe.folder / FILE))
             account = Account.of(self.recipe, began=began, inputs=inputs, others=others)
         except OSError:
             return None
