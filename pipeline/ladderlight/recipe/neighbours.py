@@ -6,7 +6,6 @@ from pathlib import Path
 from typing import Any
 
 from ladderlight.errors import RecipeError
-from ladderlight.recipe.source.document import read_document
 from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import mark_of
 
@@ -26,6 +25,8 @@ class Neighbour(Frozen):
     @cached_property
     def raw(self) -> Mapping[str, Any]:
         """What the file holds; a board that is not known where it cannot be read."""
+        from ladderlight.recipe.source.document import read_document
+
         try:
             return read_document(self.path, self.name).data
         except RecipeError:
@@ -56,6 +57,7 @@ class Neighbour(Frozen):
 
         from ladderlight.recipe.boards import board_of
         from ladderlight.recipe.language.tables import BoardTable
+        from ladderlight.recipe.source.document import read_document
         from ladderlight.stages.validation import as_json
 
         try:

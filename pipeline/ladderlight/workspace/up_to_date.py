@@ -149,15 +149,15 @@ class Account(Frozen):
     """Paths where nothing is."""
 
     @classmethod
-    def of(cls, recipe: Recipe, *, began: int, inputs: Mapping[str, Seen], others: Iterable[Path]) -> Account:
+    def of(cls, recipe: Recipe, *, began: int, inputs: Mapping[str, Seen], others: Iterable[str]) -> Account:
         """Note the inputs as they were seen, and look at other files that count, there or not."""
         seen = dict(inputs)
         missing = []
         for path in others:
             if os.path.lexists(path):
-                seen.setdefault(str(path), Seen.once(path))
+                seen.setdefault(path, Seen.once(path))
             else:
-                missing.append(str(path))
+                missing.append(path)
         return cls(recipe=recipe, began=began, seen=seen, missing=missing)
 
     def keep(self, cache: Cache, manifest: str, findings: Iterable[Finding]) -> None:

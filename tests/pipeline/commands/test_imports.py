@@ -39,7 +39,7 @@ def test_a_build_with_nothing_to_do_imports_no_library(project: Callable[..., Pa
     assert imported_by("build", "--quiet", str(recipe)) == []
     picture = next(recipe.parent.glob("*.pgm"))
     picture.write_bytes(picture.read_bytes()[:-1] + b"\0")
-    assert imported_by("build", str(recipe)) == ["PIL", "jinja2", "numpy", "pydantic"]
+    assert imported_by("build", str(recipe)) == ["PIL", "jinja2", "numpy"]
     recipe.write_text(recipe.read_text(encoding="utf-8").replace('"470"', '"430"', 1), encoding="utf-8")
     assert "pydantic" in imported_by("build", str(recipe))
 

@@ -56,7 +56,7 @@ def proof_of(board, contents, *, project="p", banks=(0,), findings=(), tile_sets
     scanned = Scanned(board=board, words=memories_of(board, files), banks=banks, tile_sets=tile_sets)
     document = describe(
         project=project, board=board, contents=contents, files=files, images=scanned.images, details=details
-    ).document
+    )
     return dict(proof_files(project, scanned, document, findings)), document, scanned.words
 
 
