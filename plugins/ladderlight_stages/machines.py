@@ -165,7 +165,7 @@ def _passed(value: object) -> Sequence[object]:
 
 def _place_of(array: NDArray[Any]) -> int:
     try:
-        return ctypes.addressof(ctypes.c_char.from_buffer(array))  # a third of the time of the other way
+        return ctypes.addressof(ctypes.c_char.from_buffer(array.data))  # a third of the time of the other way
     except (TypeError, ValueError):  # read-only, or empty
         return array.ctypes.data
 

@@ -67,14 +67,15 @@ def _fields_of(value: Origin | FilePart) -> dict[str, Any]:
 
 def is_plain(value: object) -> bool:
     """Whether a value comes out of the cache as it went in; tuples come out as lists."""
-    kind = type(value)
-    if kind is str:  # two halves of a character, each by itself, would come out as one
-        return value.isascii() or json.loads(json.dumps(value)) == value
+    if type(value) is str:  # two halves of a character, each by itself, would come out as one
+        return value.isascii() or bool(json.loads(json.dumps(value)) == value)
     if isinstance(value, dict):
         return all(type(key) is str and is_plain(key) and is_plain(item) for key, item in value.items())
     if isinstance(value, (list, tuple)):
         return all(map(is_plain, value))
-    return value is None or kind is bool or kind is float or (kind is int and abs(value) < _BEYOND)
+    if type(value) is int:
+        return abs(value) < _BEYOND
+    return value is None or type(value) in (float, bool)
 
 
 def described(found: Mapping[str, Any]) -> Described:

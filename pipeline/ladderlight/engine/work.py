@@ -111,8 +111,8 @@ class Work(Frozen):
             return self._seen(task.unit, task.look)
         if task.ready is not None:
             return self._make_ready(task.unit, task.ready)
-        known = self.sought(task) if task.base is None else task
-        return known if isinstance(known, CodedUnit) else self.coded_unit(task.unit, known.base, spread)
+        found = task if task.base else self.sought(task)
+        return found if isinstance(found, CodedUnit) else self.coded_unit(found, spread)
 
     def sought(self, task: Task) -> CodedUnit | Task:
         """Return the coded pictures of a task if they have been kept, else the task, for which none are sought again.
@@ -127,8 +127,9 @@ class Work(Frozen):
             return CodedUnit.of(kept, used)
         return replace(task, base=base)
 
-    def coded_unit(self, unit: Unit, base: Base, spread: Spread) -> CodedUnit:
-        """Return the coded pictures of a unit, coded now; raises as :meth:`attempt`."""
+    def coded_unit(self, task: Task, spread: Spread) -> CodedUnit:
+        """Return the coded pictures of a task, coded now; raises as :meth:`attempt`."""
+        unit, base = task.unit, task.base or self._base(task.unit)
         used: set[str] = set()
         sequence = FrameSequence(still=unit.still)
         coded = self._coded(unit, self.plan.end, used, sequence, spread)

@@ -22,7 +22,7 @@ def count_colours(codes: Codes, places: NDArray[np.int32]) -> int:
         used[places[code]] = True
     count = 0
     for one in used:
-        count += one
+        count += int(one)
     return count
 
 

@@ -37,7 +37,7 @@ class Areas(Comparison):
     def differences_of(self, codes: Codes, colours: NDArray[np.floating]) -> Singles:
         """Return the differences of codes, uint16 (height, width), from the reference; (codes, 3) of linear light."""
         return differences_from(
-            self.wanted,
+            np.asarray(self.wanted, np.float32),
             np.require(codes, np.uint16, ["C", "A", "W"]),
             np.require(colours, np.float32, ["C", "A", "W"]),
             *self._weights,

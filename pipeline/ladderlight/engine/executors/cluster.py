@@ -213,9 +213,9 @@ class _Round:
                 while waiting and len(together) < size:
                     number = waiting.popleft()
                     # Files made ready lie in the cache of one worker, and the animation is coded by another.
-                    found = sought(self._work, tasks[number])
-                    if isinstance(found, CodedUnit) or found.ready is not None:
-                        done[number] = found
+                    known = sought(self._work, tasks[number])
+                    if isinstance(known, CodedUnit) or known.ready is not None:
+                        done[number] = known
                     else:
                         together.append(number)
                 self._begin(tuple(together), tasks)
