@@ -78,7 +78,7 @@ OWN_WORDS = {
     "proof/files.py": {"sheet", "tiles"},
     "proof/page/storing.py": {"crop"},
     "proof/page/data.py": {"text"},
-    "commands/build.py": {"text"},
+    "commands/building.py": {"text"},
     "workspace/manifest.py": {"text"},
     # "text" is the type of a value.
     "stages/wording.py": {"text"},

@@ -41,9 +41,8 @@ class Seen:
         return cls(mark, digest, settled)
 
     @classmethod
-    def once(cls, path: Path) -> "Seen":
+    def once(cls, place: str) -> "Seen":
         """Return a file of the program as it is now, read only where its mark does not show that it is as known."""
-        place = str(path)
         seen = _READ.get(place) or _KNOWN.get(place)
         if seen is None or not seen.is_surely(place):
             seen = cls.now(place)

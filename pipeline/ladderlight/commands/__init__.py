@@ -3,13 +3,14 @@
 import gc
 import os
 import sys
+import time
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 
 from ladderlight.commands.terminal.arguments import recipe_path
 from ladderlight.commands.terminal.reporting import failure_of, print_document, print_lines, print_up_to_date
-from ladderlight.commands.terminal.streams import safe_streams
+from ladderlight.commands.terminal.streams import keeps_stdout, safe_streams
 from ladderlight.errors import Fault
 from ladderlight.storage.stopping import Stops, unwinding, workers_left
 from ladderlight.system.paths import reason_of
@@ -66,9 +67,10 @@ def _status_of(arguments: Sequence[str]) -> int:
 def _run(arguments: Sequence[str], stops: Stops) -> tuple[int, Sequence[Fault]]:
     """Run a command. Return the status and the faults."""
     try:
-        if COMPLETION not in os.environ and _has_nothing_to_do(*arguments):
-            return 0, ()
-        from ladderlight.commands.program import run
+        complete = None if COMPLETION in os.environ else _built_plainly(*arguments)
+        if complete is not None:
+            return 0 if complete else 1, ()
+        from ladderlight.commands.terminal.program import run
 
         return run(arguments)
     except KeyboardInterrupt as stop:
@@ -77,14 +79,23 @@ def _run(arguments: Sequence[str], stops: Stops) -> tuple[int, Sequence[Fault]]:
         return failure_of(error)
 
 
-def _has_nothing_to_do(command: str = "", *words: str) -> bool:
-    """Return whether a build has nothing to do, and print that; only of one recipe, with no option but ``--quiet``."""
+def _built_plainly(command: str = "", *words: str) -> bool | None:
+    """Build one recipe, with no option but ``--quiet``, for which the library of commands takes too long to load.
+
+    Return whether all of it was built, or None where something else is to be done.
+    """
     names = [word for word in words if word not in ("--quiet", "-q")]
     if command != "build" or len(names) > 1 or any(name.startswith("-") for name in names):
-        return False
-    from ladderlight.workspace.up_to_date import up_to_date
+        return None
+    from ladderlight.workspace.up_to_date import Noted
 
-    last = up_to_date(recipe_path(Path(names[0]) if names else None))
-    if last is not None:
-        print_up_to_date(last.output, quiet=len(words) > len(names))
-    return last is not None
+    began, quiet = time.time_ns(), len(words) > len(names)
+    path = recipe_path(Path(names[0]) if names else None)
+    noted = Noted.of(path)
+    if noted is not None and (last := noted.unchanged()):
+        print_up_to_date(last.output, quiet=quiet)
+        return True
+    from ladderlight.commands.building import build_revisions
+
+    known = None if noted is None else noted.recipe()
+    return keeps_stdout(build_revisions)(path, began=began, known=known, quiet=quiet)

@@ -88,7 +88,8 @@ def crowding(recipe: Recipe, trays: Iterable[Tray], frames: Iterable[Origin]) ->
                 yield tray.place(stage.name), problem
 
 
-class _Hand(Frozen):
+@dataclass(frozen=True, kw_only=True, slots=True)
+class _Hand:
     """What goes into one tray together: a file, the files of an animation, or a card."""
 
     what: str

@@ -16,8 +16,6 @@ from ladderlight.stages.boundary import HooksOf
 from ladderlight.stages.kinds import Kind
 from ladderlight.stages.registry import StageRegistry
 
-CARDS_SUFFIX = "-cards"
-"""Of the output folder of a build of cards instead of pictures."""
 _OWN_KEYS = ("use", "bank", "tray")
 
 

@@ -1,13 +1,11 @@
 """Headers of a recipe's pictures and the names of their frames, before any picture is decoded."""
 
 from collections.abc import Collection, Mapping, Sequence
-from functools import cache
-from pathlib import Path
 from types import MappingProxyType
 
 from ladderlight.board import Finding
 from ladderlight.errors import PictureError
-from ladderlight.flow.pictures import Origin
+from ladderlight.flow.pictures import Origin, file_name
 from ladderlight.recipe.files import PictureFile
 from ladderlight.recipe.language.model import Recipe
 from ladderlight.stages.boundary import HooksOf
@@ -78,9 +76,11 @@ def origin_of(recipe: Recipe, file: PictureFile, name: str, index: int, *, anima
     )
 
 
-@cache
 def _stem(source: str) -> str:
-    return Path(source).stem
+    """Return the stem of a file's name as a path has it; of thousands of files no paths are made."""
+    name = file_name(source)
+    end = name.rfind(".")
+    return name[:end] if 0 < end < len(name) - 1 else name
 
 
 def unique_names(files: Sequence[PictureFile]) -> dict[PictureFile, str]:

@@ -12,11 +12,11 @@ from ladderlight.board.advice.checks import problems_of as problems_of_board
 from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import Fault, PluginError, Problem, RecipeError, UsageError, nearest_word
 from ladderlight.recipe.boards import as_written, board_of, no_such_bank
-from ladderlight.recipe.cards import CARDS_SUFFIX, cards_of, check_cards, recipe_of_cards
+from ladderlight.recipe.cards import cards_of, check_cards, recipe_of_cards
 from ladderlight.recipe.chain import chain_of, check_matches, file_problem, override_of, read_files
 from ladderlight.recipe.files import PictureFile, first_below, idle_exclusions, missing_file, picture_files, source_of
 from ladderlight.recipe.language.contradictions import contradictions
-from ladderlight.recipe.language.model import Recipe, StageUse
+from ladderlight.recipe.language.model import CARDS_SUFFIX, Recipe, StageUse
 from ladderlight.recipe.language.recovery import may_follow, meaning_of, repaired
 from ladderlight.recipe.language.tables import BoardTable, RecipeTable, ViewingTable
 from ladderlight.recipe.rules import check_rules
@@ -115,6 +115,7 @@ def _load(document: Document, path: Path, revision: str | None, pictures: Pictur
         folder=folder,
         name=dig(raw, "project", "name") or path.resolve().stem,
         output=output if revision is None else output / revision,
+        named_output=dig(raw, "project", "output") or "out",
         revision=revision,
         revisions=tuple(document.data.get("revisions", ())),
         board=board,

@@ -5,13 +5,7 @@ from functools import cached_property
 from pathlib import Path
 from typing import Any
 
-from pydantic import ValidationError
-
 from ladderlight.errors import RecipeError
-from ladderlight.recipe.boards import board_of
-from ladderlight.recipe.language.tables import BoardTable
-from ladderlight.recipe.source.document import read_document
-from ladderlight.stages.validation import as_json
 from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import mark_of
 
@@ -31,6 +25,8 @@ class Neighbour(Frozen):
     @cached_property
     def raw(self) -> Mapping[str, Any]:
         """What the file holds; a board that is not known where it cannot be read."""
+        from ladderlight.recipe.source.document import read_document
+
         try:
             return read_document(self.path, self.name).data
         except RecipeError:
@@ -57,6 +53,13 @@ class Neighbour(Frozen):
         return {name: file for name, file in names.items() if "\0" not in name}
 
     def _devices(self, board: Any) -> frozenset[tuple[str, str]] | None:
+        from pydantic import ValidationError
+
+        from ladderlight.recipe.boards import board_of
+        from ladderlight.recipe.language.tables import BoardTable
+        from ladderlight.recipe.source.document import read_document
+        from ladderlight.stages.validation import as_json
+
         try:
             if isinstance(board, str) and _readable(self.path.parent / board):
                 inner = read_document(self.path.parent / board, board).data

@@ -59,15 +59,15 @@ class Side(Frozen):
     @cached_property
     def _screens(self) -> dict[Place, str]:
         """The file of each tray's and bank's screen in the output folder, as far as the build names it."""
-        shown = self.build.manifest.pictures if self.build else ()
-        return {(picture.tray, picture.bank): picture.screen for picture in shown if picture.screen}
+        shown = self.build.manifest["pictures"] if self.build else ()
+        return {(each.get("tray"), each["bank"]): each["screen"] for each in shown if each.get("screen")}
 
     @property
     def pictures(self) -> dict[str, Place]:
         """Tray and bank of each picture of the build, by name; the first of several banks."""
         found: dict[str, Place] = {}
-        for picture in self.build.manifest.pictures if self.build else ():
-            found.setdefault(picture.name, (picture.tray, picture.bank))
+        for picture in self.build.manifest["pictures"] if self.build else ():
+            found.setdefault(picture["name"], (picture.get("tray"), picture["bank"]))
         return found
 
     def screen(self, place: Place) -> Path:

@@ -44,7 +44,7 @@ def code_of(declaration: StageDeclaration) -> str:
     return digest_of((_engine(), contents, _distributions_there() if installed else ()))
 
 
-def code_files(declarations: Iterable[StageDeclaration]) -> list[Path]:
+def code_files(declarations: Iterable[StageDeclaration]) -> list[str]:
     """Return the files whose content :func:`code_of` looks at for some stages, and where it would look at others.
 
     The latter are not there: modules that would be imported in place of those that are.
@@ -54,11 +54,11 @@ def code_files(declarations: Iterable[StageDeclaration]) -> list[Path]:
     places = {own, *(_folder(top) for top in set(map(_top, built_in)))}
     found = dict.fromkeys(path for place in places for path in _sources(place))
     for declaration in others - built_in:
-        found |= dict.fromkeys(path for path, _ in _closure(declaration)[0])
+        found |= dict.fromkeys(str(path) for path, _ in _closure(declaration)[0])
         if declaration.file is not None:
             folder = declaration.file.path.parent
             found |= dict.fromkeys(
-                place
+                str(place)
                 for file in modules_beside(declaration.file.path, declaration.file.source)
                 for node in _nodes(file)
                 for name in _imported(node, file, folder)
@@ -139,7 +139,7 @@ def _is_beside(declaration: StageDeclaration, top: str) -> bool:
 
 
 def _contents(place: Path) -> dict[Path, tuple[Path, bytes]]:
-    return {path: (place.parent, path.read_bytes()) for path in _sources(place)}
+    return {path: (place.parent, path.read_bytes()) for path in map(Path, _sources(place))}
 
 
 def _is_installed(top: str) -> bool:
@@ -178,8 +178,8 @@ def _engine() -> str:
 @cache
 def _package(name: str) -> str:
     folder = _folder(name)
-    above = len(folder.parent.as_posix())
-    return digest_of([name, *((path.as_posix()[above:], Seen.once(path).sha256) for path in _sources(folder))])
+    above = len(str(folder.parent))
+    return digest_of([name, *((path[above:], Seen.once(path).sha256) for path in _sources(folder))])
 
 
 def _top(declaration: StageDeclaration) -> str:
@@ -198,17 +198,12 @@ def _folder(name: str) -> Path:
     return Path(spec.origin if spec is not None and spec.has_location and spec.origin else sys.executable)
 
 
-def _sources(place: Path) -> list[Path]:
+def _sources(place: Path) -> list[str]:
     """Return the files of a package, with the data beside its modules, but not what Python makes of these."""
     if not place.is_dir():
-        return [place]
-    return sorted(
-        Path(top, name)
-        for top, _, names in os.walk(place)
-        if Path(top).name != "__pycache__"
-        for name in names
-        if not name.endswith(".pyc")
-    )
+        return [str(place)]
+    walked = ((top, name) for top, _, names in os.walk(place) if not top.endswith("__pycache__") for name in names)
+    return sorted(f"{top}{os.sep}{name}" for top, name in walked if not name.endswith(".pyc"))
 
 
 def _nodes(module: Path | bytes) -> list[ast.AST]:

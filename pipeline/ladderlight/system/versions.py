@@ -1,6 +1,7 @@
 """Versions of the libraries that compute: another version may round a colour to another code."""
 
 import platform
+import re
 from collections.abc import Mapping
 from contextlib import suppress
 from functools import cache
@@ -8,7 +9,19 @@ from importlib import metadata
 
 import ladderlight
 
-version = cache(metadata.version)
+
+@cache
+def version(name: str) -> str:
+    """Return the version of an installed library, without reading through its description.
+
+    Raises PackageNotFoundError when it is not installed.
+    """
+    installed = metadata.distribution(name)
+    head = (installed.read_text("METADATA") or "").partition("\n\n")[0]
+    found = re.search(r"^Version: *(\S+)$", head, re.MULTILINE)
+    return found[1] if found else installed.version
+
+
 _COMPUTE = ("numba", "numpy", "pillow", "scikit-image", "scipy")
 
 

@@ -1,5 +1,7 @@
 """A whole build: from a checked recipe to device files, manifest, proof and burn sheet."""
 
+from __future__ import annotations
+
 import os
 from collections import deque
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
@@ -8,6 +10,7 @@ from contextlib import contextmanager
 from dataclasses import replace
 from functools import cached_property, partial
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
@@ -35,7 +38,6 @@ from ladderlight.system.printable import printable, printable_values
 from ladderlight.system.value import digest_of
 from ladderlight.system.versions import versions
 from ladderlight.units.words import joined
-from ladderlight.workspace.burned import Chip
 from ladderlight.workspace.description import describe
 from ladderlight.workspace.earlier import Earlier
 from ladderlight.workspace.last_build import version_findings
@@ -43,6 +45,9 @@ from ladderlight.workspace.made_from import KeptTray, KeptTrays, MadeFrom
 from ladderlight.workspace.manifest import FILE, MadeTray, Manifests, made_tray, manifest_of
 from ladderlight.workspace.readiness import Readiness, readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
+
+if TYPE_CHECKING:
+    from ladderlight.workspace.models import Chip
 
 _BEGINNING = 1 << 16  # bytes of a device file from which its format is found
 
@@ -147,11 +152,12 @@ def build(
             staging.write(name, page)
         if kept:
             kept.keep()
-    found = (*found, *recorded.findings)
-    if cache and account and not bad and not recorded.record.of_recipe(None):  # whose those are depends on others
+    before = [one for one in ready.findings if one.level == "caution" and one.where in ("output", "pictures")]
+    found = tuple(dict.fromkeys((*found, *recipe.cautions, *before, *recorded.findings)))
+    lasting = not bad and all(one.where != "output" for one in before)
+    if cache and account and lasting and not recorded.unclaimed:
         account.keep(cache, manifest, found)
-    stale = (one for one in ready.findings if one.level == "caution" and one.where == "output")
-    told = (*found, *stale, *bad, *left_out, *changed, *_edited(staging))
+    told = (*found, *bad, *left_out, *changed, *_edited(staging))
     return Built(output=recipe.output, manifest=made, findings=told, reduced=reduced, complete=not bad)
 
 
@@ -302,7 +308,7 @@ class _TrayMaker(Frozen):
             versions=self.versions,
             revision=recipe.revision,
             tray=tray.number,
-        ).document
+        )
         shown, before = printable_values(made), self.earlier.tray(tray.number, chips)
         proof = proof_files(
             printable(recipe.title),

@@ -1,31 +1,38 @@
 """The description of a build: its devices, files and pictures, as its manifest has them."""
 
+from __future__ import annotations
+
+import json
 from collections.abc import Callable, Mapping, Sequence
 from functools import cache, partial
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from ladderlight.board import Board, Device
 from ladderlight.board.scanning.scan import is_direct
-from ladderlight.devices.documents import Checksums
+from ladderlight.devices.documents import (
+    BurnDocument,
+    Checksums,
+    DeviceDocument,
+    ManifestDocument,
+    OfRevision,
+    OfTray,
+    PictureDocument,
+    PieceDocument,
+)
 from ladderlight.devices.files import bytes_of, checksums_of, span_bytes, words_of
 from ladderlight.devices.formats import format_of
 from ladderlight.devices.occupancy import Occupancy, occupancies_of
 from ladderlight.flow.pictures import ByteOrder, Contents, DeviceFile, PlacedPicture, Span
 from ladderlight.system.versions import changed_versions
-from ladderlight.workspace.burned import Burn, Chip, burn_of
-from ladderlight.workspace.manifest import (
-    FORMAT,
-    BankEntry,
-    Blocks,
-    BurnEntry,
-    DeviceEntry,
-    Manifest,
-    PictureEntry,
-    PieceEntry,
-)
+from ladderlight.workspace.burned import Burn, burn_of
+from ladderlight.workspace.manifest import FORMAT
+
+if TYPE_CHECKING:
+    from ladderlight.workspace.models import Chip
 
 Details = Mapping[str, Mapping[str, Any]]
 Merged = Mapping[tuple[str, int], Mapping[str, float]]
+_OWN = PictureDocument.__annotations__.keys() - {"metrics", "caution"}  # keys that no note of a stage takes
 
 
 def describe(
@@ -43,7 +50,7 @@ def describe(
     versions: Mapping[str, str] | None = None,
     revision: str | None = None,
     tray: int | None = None,
-) -> Manifest:
+) -> ManifestDocument:
     """Return the manifest of a build, or of a tray of it.
 
     The same inputs and versions give the same one; it does not depend on the time.
@@ -65,7 +72,8 @@ def describe(
         Of a recipe that has several boards, and of a build that has several sets of chips.
     """
     occupancies = occupancies_of(board, contents)
-    own_tray = {} if tray is None else {"tray": tray}
+    own_tray: OfTray = {} if tray is None else {"tray": tray}
+    own_revision: OfRevision = {} if revision is None else {"revision": revision}
     devices = []
     for device in board.devices:
         chip = (burned or {}).get(device.name)
@@ -78,25 +86,27 @@ def describe(
     shown = [memory.name for memory in board.driving_memories]
     direct = [memory.name for memory in board.memories if is_direct(board, memory)]
     picture = partial(_picture, [name for name in shown if name in direct] or direct)
-    return Manifest(
-        format=FORMAT,
-        project=project,
-        **({} if revision is None else {"revision": revision}),
-        devices=tuple(devices),
-        inputs=(),
-        versions=dict(versions or {}),
-        notes=contents.notes if tray is None else tuple(f"tray {tray}: {note}" for note in contents.notes),
-        pictures=tuple(
+    made: ManifestDocument = {
+        "format": FORMAT,
+        "project": project,
+        **own_revision,
+        "devices": devices,
+        "inputs": (),
+        "versions": versions or {},
+        "notes": contents.notes if tray is None else [f"tray {tray}: {note}" for note in contents.notes],
+        "pictures": [
             picture(
                 placed,
                 (details or {}).get(placed.origin.name, {}),
                 (merged or {}).get((placed.origin.name, placed.bank), {}),
                 own_tray,
-                {} if screens is None else {"screen": screens[placed.bank]},
+                (screens or {}).get(placed.bank),
             )
             for placed in contents.pictures
-        ),
-    )
+        ],
+    }
+    plain: ManifestDocument = json.loads(json.dumps(made))
+    return plain
 
 
 def _device(
@@ -105,57 +115,57 @@ def _device(
     burn: Burn,
     occupancy: Occupancy,
     files: Sequence[DeviceFile],
-    tray: Mapping[str, int],
-) -> DeviceEntry:
+    tray: OfTray,
+) -> DeviceDocument:
     ordered = cache(partial(in_order, image, device.part.width))
     sums = cache(checksums_of)  # a file often holds all of the image
     held = [(file, file.span) for file in files if file.span is not None]
-    return DeviceEntry(
-        name=device.name,
+    return {
+        "name": device.name,
         **tray,
-        memory=device.memory,
-        part=device.part.number,
-        file=held[0][0].name if held else None,
-        files=tuple(file.name for file in files),
-        bytes=len(image),
+        "memory": device.memory,
+        "part": device.part.number,
+        "file": held[0][0].name if held else None,
+        "files": [file.name for file in files],
+        "bytes": len(image),
         **sums(ordered(held[0][1].order if held else "little")),
-        changed=burn.needed,
-        burn=_burn(burn),
-        words=device.part.words,
-        width=device.part.width,
-        first_word=device.first_word,
-        used_words=occupancy.used,
-        free_words=device.part.words - occupancy.used,
-        last_used=occupancy.last_used,
-        banks=tuple(map(BankEntry.model_validate, occupancy.banks)),
-        pieces=tuple(_piece(file, span, span_bytes(ordered(span.order), span), sums) for file, span in held),
-    )
+        "changed": burn.needed,
+        "burn": _burn(burn),
+        "words": device.part.words,
+        "width": device.part.width,
+        "first_word": device.first_word,
+        "used_words": occupancy.used,
+        "free_words": device.part.words - occupancy.used,
+        "last_used": occupancy.last_used,
+        "banks": occupancy.banks,
+        "pieces": [_piece(file, span, span_bytes(ordered(span.order), span), sums) for file, span in held],
+    }
 
 
-def _burn(burn: Burn) -> BurnEntry:
-    return BurnEntry(
-        known=burn.known,
-        differing=burn.differing,
-        erasure=burn.erasure,
-        text=burn.text,
-        eraser=burn.eraser,
-        block=burn.block,
-        block_count=burn.block_count,
-        blocks=None if burn.blocks is None else tuple(Blocks(first=a, last=b) for a, b in burn.blocks),
-    )
+def _burn(burn: Burn) -> BurnDocument:
+    return {
+        "known": burn.known,
+        "differing": burn.differing,
+        "erasure": burn.erasure,
+        "text": burn.text,
+        "eraser": burn.eraser,
+        "block": burn.block,
+        "block_count": burn.block_count,
+        "blocks": None if burn.blocks is None else [{"first": first, "last": last} for first, last in burn.blocks],
+    }
 
 
-def _piece(file: DeviceFile, span: Span, data: bytes, sums: Callable[[bytes], Checksums]) -> PieceEntry:
-    return PieceEntry(
-        file=file.name,
-        format=format_of(file.data),
-        bytes=len(data),
+def _piece(file: DeviceFile, span: Span, data: bytes, sums: Callable[[bytes], Checksums]) -> PieceDocument:
+    return {
+        "file": file.name,
+        "format": format_of(file.data),
+        "bytes": len(data),
         **sums(data),
-        first=span.first,
-        step=span.step,
-        order=span.order,
-        offset=span.offset,
-    )
+        "first": span.first,
+        "step": span.step,
+        "order": span.order,
+        "offset": span.offset,
+    }
 
 
 def in_order(image: bytes, width: int, order: ByteOrder) -> bytes:
@@ -168,21 +178,24 @@ def _picture(
     placed: PlacedPicture,
     details: Mapping[str, Any],
     merged: Mapping[str, float],
-    tray: Mapping[str, int],
-    screen: Mapping[str, str],
-) -> PictureEntry:
+    tray: OfTray,
+    screen: str | None,
+) -> PictureDocument:
     origin = placed.origin
-    entry = {
+    entry: dict[str, object] = {
         "name": origin.name,
         **tray,
         "source": origin.source,
         "frame": origin.frame,
         "duration": origin.duration,
         "memory": memories[0] if memories else None,
-        "memories": tuple(memories),
+        "memories": memories,
         "bank": placed.bank,
         **({} if placed.step is None else {"step": placed.step}),
-        **screen,
+        **({} if screen is None else {"screen": screen}),
     }
     metrics = {"metrics": {**details.get("metrics", {}), **merged}} if merged else {}
-    return PictureEntry.model_validate({**details, **metrics} | entry)
+    notes = {key: value for key, value in {**details, **metrics}.items() if key not in _OWN}
+    described: Any = {**entry, **notes}
+    picture: PictureDocument = described
+    return picture

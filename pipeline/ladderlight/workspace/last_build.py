@@ -8,9 +8,10 @@ from pathlib import Path
 import numpy as np
 
 from ladderlight.board import Board, Finding
+from ladderlight.devices.documents import DeviceDocument, ManifestDocument, PieceDocument
 from ladderlight.engine.trays import Tray, folder_of, place_in
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError
-from ladderlight.flow.pictures import DeviceFile
+from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import changes_since
 from ladderlight.storage.output import settled
@@ -19,7 +20,7 @@ from ladderlight.system.frozen import Frozen
 from ladderlight.system.versions import changed_versions
 from ladderlight.units.arrays import Bytes, MemoryWords
 from ladderlight.units.words import joined
-from ladderlight.workspace.manifest import FILE, Manifest, Manifests, read_manifest
+from ladderlight.workspace.manifest import FILE, Manifests, inputs_digest_of, read_manifest, trays_of
 
 _MOST_NAMED = 4
 
@@ -49,7 +50,7 @@ class LastBuild(Frozen):
 
     output: Path
     board: Board
-    manifest: Manifest
+    manifest: ManifestDocument
     mark: tuple[int, int]
 
     def tray(self, number: int | None = None) -> LastTray:
@@ -65,16 +66,16 @@ class LastBuild(Frozen):
         from ladderlight.devices.files import images_of
         from ladderlight.proof.scanout import read_memories
 
-        entries = [device for device in self.manifest.devices if device.tray == number]
-        files = tuple(piece.of_device(device.name) for device in entries for piece in device.pieces)
+        entries = [device for device in self.manifest["devices"] if device.get("tray") == number]
+        files = tuple(_file_of(device, piece) for device in entries for piece in device["pieces"])
         with settled(self.output):
             if _mark(self.output) != self.mark:
                 raise BuildError("another build has replaced this one; run the command again", where=self.output)
             words = read_memories(self.board, self.output / "devices", files)
         pictures: dict[int, list[str]] = defaultdict(list)
-        for picture in self.manifest.pictures:
-            if picture.tray == number:
-                pictures[picture.bank].append(picture.name)
+        for picture in self.manifest["pictures"]:
+            if picture.get("tray") == number:
+                pictures[picture["bank"]].append(picture["name"])
         images = images_of(self.board, words)
         files = tuple(replace(file, name=file.name.removeprefix(folder_of(number))) for file in files)
         return LastTray(number=number, words=words, images=images, files=files, pictures=pictures)
@@ -87,7 +88,7 @@ class LastBuild(Frozen):
         UsageError
             When one was not built.
         """
-        built = self.manifest.trays
+        built = trays_of(self.manifest)
         for number in asked:
             if number not in built:
                 what = "the last build has no trays" if built == (None,) else f"the last build has no tray {number}"
@@ -96,7 +97,9 @@ class LastBuild(Frozen):
         return tuple(dict.fromkeys(asked)) or built
 
 
-def last_build(output: Path, board: Board, owner: Owner | None = None, manifest: Manifest | None = None) -> LastBuild:
+def last_build(
+    output: Path, board: Board, owner: Owner | None = None, manifest: ManifestDocument | None = None
+) -> LastBuild:
     """Read the last build of a board, which must be of a recipe, if an owner is given.
 
     A ``manifest`` that has been read already is not read again.
@@ -117,11 +120,19 @@ def last_build(output: Path, board: Board, owner: Owner | None = None, manifest:
             raise BuildError("there is no build yet; run ladderlight build first", where=path)
         mark = _mark(output)
     devices = [(device.name, device.part.number, device.part.bytes) for device in board.devices]
-    for number in manifest.trays or (None,):
-        built = [(device.name, device.part, device.bytes) for device in manifest.devices if device.tray == number]
+    for number in trays_of(manifest) or (None,):
+        own = (device for device in manifest["devices"] if device.get("tray") == number)
+        built = [(device["name"], device["part"], device["bytes"]) for device in own]
         if built != devices:
             raise BuildError("the last build was of other devices than the recipe has now; build again", where=path)
     return LastBuild(output=output, board=board, manifest=manifest, mark=mark)
+
+
+def _file_of(device: DeviceDocument, piece: PieceDocument) -> DeviceFile:
+    """Return a device's file with its span, without data."""
+    order: ByteOrder = "big" if piece["order"] == "big" else "little"
+    span = Span(first=piece["first"], count=piece["bytes"], step=piece["step"], order=order, offset=piece["offset"])
+    return DeviceFile(device=device["name"], name=piece["file"], data=b"", span=span)
 
 
 def _mark(output: Path) -> tuple[int, int]:
@@ -140,13 +151,14 @@ def stale_findings(recipe: Recipe, trays: Iterable[Tray] = ()) -> list[Finding]:
             manifest = read_manifest(recipe.output)
         if manifest is None:
             return []
-        changed = changes_since([item.model_dump() for item in manifest.inputs], recipe) if manifest.inputs else []
+        inputs = manifest.get("inputs", ())
+        changed = changes_since(inputs, recipe) if inputs else []
     except DocumentError as error:
         return [Finding(level="caution", where=fault.where, message=fault.message) for fault in error.faults]
     except LadderlightError as error:
         message = f"cannot be compared with the recipe ({error}); build again before you burn"
         return [Finding(level="caution", where="last build", message=message)]
-    lacking = [str(tray.number) for tray in trays if tray.number and tray.number not in manifest.trays]
+    lacking = [str(tray.number) for tray in trays if tray.number and tray.number not in trays_of(manifest)]
     if lacking and not changed:
         what = f"lacks tray{'s' * (len(lacking) > 1)} {joined(lacking)}, left out because of bad pictures"
         return [Finding(level="caution", where="last build", message=f"{what}; correct these, and build again")]
@@ -159,16 +171,17 @@ def stale_findings(recipe: Recipe, trays: Iterable[Tray] = ()) -> list[Finding]:
 
 
 def version_findings(
-    before: Manifest | None, now: Manifests, inputs: str | None, versions: Mapping[str, str]
+    before: ManifestDocument | None, now: Manifests, inputs: str | None, versions: Mapping[str, str]
 ) -> list[Finding]:
     """Return a caution for each device that differs from the build before by versions alone.
 
     ``now`` is the new build's manifest, and ``inputs`` the digest of what it is made from.
     """
-    if before is None or before.inputs_digest != inputs:
+    if before is None or inputs_digest_of(before) != inputs:
         return []
-    cause = changed_versions(before.versions, versions)
-    held = {(device.tray, device.name, device.part): device.sha256 for device in before.devices}
+    cause = changed_versions(before.get("versions", {}), versions)
+    devices = before["devices"] if cause else ()
+    held = {(device.get("tray"), device["name"], device["part"]): device["sha256"] for device in devices}
     return [
         Finding(
             level="caution",

@@ -12,7 +12,7 @@ from contextlib import suppress
 from dataclasses import field, replace
 from functools import cached_property
 from pathlib import Path
-from typing import Any, Self, TypeVar
+from typing import TYPE_CHECKING, Any, Self, TypeVar
 
 import ladderlight
 from ladderlight.cache.marks import Seen, as_json, from_json, know_program, program_files
@@ -30,9 +30,12 @@ from ladderlight.storage.output import Staging
 from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import mark_of
 from ladderlight.system.value import digest_of
-from ladderlight.workspace.burned import FILE, Chip
+from ladderlight.workspace.burned import FILE
 from ladderlight.workspace.manifest import MadeTray, digest_of_inputs, manifest_of
 from ladderlight.workspace.up_to_date import Account
+
+if TYPE_CHECKING:
+    from ladderlight.workspace.models import Chip
 
 Value = TypeVar("Value")
 _PROGRAM = digest_of(("files of the program", ladderlight.__file__))
@@ -84,7 +87,7 @@ class MadeFrom(Frozen):
             return None
         inputs = {path: self.seen[name] for name, path in input_files(self.recipe).items()}
         try:
-            others = (*code_files(stages), self.recipe.folder / FILE)
+            others = (*code_files(stages), str(self.recipe.folder / FILE))
             account = Account.of(self.recipe, began=began, inputs=inputs, others=others)
         except OSError:
             return None

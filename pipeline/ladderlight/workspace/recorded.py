@@ -1,9 +1,12 @@
 """What is recorded of a recipe's chips, in a file that all recipes of a folder share, and recording more."""
 
+from __future__ import annotations
+
 import os
 from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from ladderlight.board import Board, Device, Finding
 from ladderlight.engine.trays import place_in
@@ -14,9 +17,13 @@ from ladderlight.storage.writing import write_whole
 from ladderlight.system.frozen import Frozen
 from ladderlight.units.arrays import Bytes
 from ladderlight.units.words import joined
-from ladderlight.workspace.burned import FILE, Chip, Record, burn_of, chip_of
+from ladderlight.workspace.burned import FILE, burn_of, chip_of
 from ladderlight.workspace.documents import DamageError, read_document
 from ladderlight.workspace.last_build import LastBuild, last_build
+from ladderlight.workspace.manifest import inputs_digest_of
+
+if TYPE_CHECKING:
+    from ladderlight.workspace.models import Chip, Record
 
 _ACTION = "record the chips again with ladderlight burned, which keeps the damaged file under another name"
 _PATIENCE = 60.0
@@ -25,9 +32,15 @@ _PATIENCE = 60.0
 class Recorded(Frozen):
     """The chips of a revision of a recipe, those of the whole folder, and what is wrong with the record."""
 
-    chips: tuple[Chip, ...]
-    record: Record
+    chips: tuple[Chip, ...] = ()
+    record: Record | None = None
+    """None where nothing is recorded, or it is damaged."""
     findings: tuple[Finding, ...] = ()
+
+    @property
+    def unclaimed(self) -> bool:
+        """Whether there are chips without their recipe: whose they are depends on the other recipes of the folder."""
+        return self.record is not None and bool(self.record.of_recipe(None))
 
     def of_tray(self, number: int = 1) -> dict[str, Chip]:
         """Return the chips of a tray by device."""
@@ -49,10 +62,10 @@ def recorded_chips(recipe: Recipe) -> Recorded:
     """Read what is recorded of a recipe's chips. A damaged record is a caution, and counts as none."""
     path = recipe.folder / FILE
     try:
-        return _recorded(recipe, _record(path), path)
+        return _recorded(recipe, path)
     except DocumentError as error:
         cautions = [Finding(level="caution", where=fault.where, message=fault.message) for fault in error.faults]
-        return Recorded(chips=(), record=Record(), findings=tuple(cautions))
+        return Recorded(findings=tuple(cautions))
 
 
 def record_chips(
@@ -71,12 +84,14 @@ def record_chips(
     BuildError
         When the record cannot be written.
     """
+    from ladderlight.workspace.models import Record
+
     devices = {device.name: device for device in recipe.board.devices}
     for name in names:
         if name not in devices:
             raise UsageError(f"the board has no device {name!r}; {nearest_word(name, devices)}")
     manifest, path = build.manifest, recipe.folder / FILE
-    made = {"inputs": manifest.inputs_digest, "versions": manifest.versions or None}
+    made = {"inputs": inputs_digest_of(manifest), "versions": manifest.get("versions") or None}
     made |= {"revision": recipe.revision} if recipe.revision else {}
     new = [
         chip_of(key_of(recipe), devices[name], tray.images[name], tray=tray.number or 1, **made)
@@ -86,12 +101,12 @@ def record_chips(
     with _alone_in(recipe.folder):
         cautions: tuple[Finding, ...] = ()
         try:
-            recorded = _recorded(recipe, _record(path), path)
+            recorded = _recorded(recipe, path)
         except DamageError as error:
             what = error.faults[0].message.removesuffix(f"; {_ACTION}")
             cautions = (_caution(path, f"{what}; kept as {_set_aside(path).name}, and the record begins anew"),)
-            recorded = Recorded(chips=(), record=Record())
-        write_whole(path, recorded.record.with_chips(new).text.encode())
+            recorded = Recorded()
+        write_whole(path, (recorded.record or Record()).with_chips(new).text.encode())
     return new, cautions
 
 
@@ -119,12 +134,13 @@ def burn_findings(recipe: Recipe) -> list[Finding]:
     return found
 
 
-def _record(path: Path) -> Record:
-    return read_document(path, Record, _ACTION) or Record()
-
-
-def _recorded(recipe: Recipe, record: Record, path: Path) -> Recorded:
+def _recorded(recipe: Recipe, path: Path) -> Recorded:
     """Choose a recipe's chips; those of format 1 are its own where no other recipe of the folder has such devices."""
+    if not os.path.lexists(path):
+        return Recorded()
+    from ladderlight.workspace.models import Record
+
+    record = read_document(path, Record, _ACTION) or Record()
     key = key_of(recipe)
     devices = {device.name: device for device in recipe.board.devices}
     unclaimed = {chip.device: chip for chip in record.of_recipe(None)} if recipe.revision is None else {}

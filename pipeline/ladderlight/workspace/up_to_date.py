@@ -9,30 +9,37 @@ from __future__ import annotations
 import hashlib
 import json
 import os
+import pickle
 import sys
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from functools import cached_property
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Self
 
 import ladderlight
+from ladderlight.cache.entries import DamagedError, Entry
 from ladderlight.cache.marks import Seen, as_json, from_json
 from ladderlight.cache.store import Cache
 from ladderlight.errors import LadderlightError
-from ladderlight.recipe.files import picture_files
+from ladderlight.recipe.files import first_below, picture_files
 from ladderlight.storage.output import settled
 from ladderlight.storage.record import MANIFEST, Record, digest_of
 from ladderlight.storage.writing import read_regular
 from ladderlight.system.frozen import Frozen
-from ladderlight.system.paths import mark_of
+from ladderlight.system.paths import mark_of, resolved
 
 if TYPE_CHECKING:
     from ladderlight.board import Finding
     from ladderlight.devices.documents import ManifestDocument
     from ladderlight.recipe import Recipe
 
-FORMAT = 2
+FORMAT = 3
+_WRONG = (
+    *(OSError, ValueError, LookupError, TypeError, AttributeError, RuntimeError, ImportError, EOFError),
+    *(pickle.PickleError, DamagedError, LadderlightError),
+)
+"""A build finds out what is wrong, and says it."""
 
 
 class LastBuilt(Frozen):
@@ -55,26 +62,80 @@ class LastBuilt(Frozen):
         return any(finding["level"] == "caution" for finding in self.findings)
 
 
-def up_to_date(recipe: Path, revision: str | None = None) -> LastBuilt | None:
-    """Return the last build of a recipe, or of a revision of it, if nothing has changed since.
+class Noted(Frozen):
+    """What is noted of the last build of a recipe, or of a revision of it, to be compared with what is there now."""
 
-    That is: what it is made from, the program, and the files that it made.
-    """
-    try:
-        path = recipe.resolve()
-        cache = Cache.of_user()
-        kept = cache.get(_key(path, revision)) if cache is not None else None
-        if kept is None:
-            return None
-        account = json.loads(kept)
-        output = Path(account["output"])
-        with settled(output):
-            manifest = read_regular(output / MANIFEST)
-            if _is_unchanged(account, path, output, manifest):
-                return LastBuilt(output=output, written=manifest, findings=account["findings"])
-    except (OSError, ValueError, KeyError, TypeError, AttributeError, RuntimeError, LadderlightError):
-        pass  # a build finds out what is wrong, and says it
-    return None
+    path: Path
+    """The recipe's, absolute."""
+    entry: Entry
+    account: Mapping[str, Any]
+
+    @classmethod
+    def of(cls, recipe: Path, revision: str | None = None) -> Self | None:
+        """Return what is noted; None where nothing is."""
+        with suppress(*_WRONG):
+            path, cache = recipe.resolve(), Cache.of_user()
+            if entry := cache and cache.find(_key(path, revision)):
+                return cls(path=path, entry=entry, account=json.loads(entry.read(0)))
+        return None
+
+    def unchanged(self) -> LastBuilt | None:
+        """Return the last build, if all is as it was: what it is made from, the program, and the files it made."""
+        with suppress(*_WRONG):
+            output, pictures = Path(self.account["output"]), self.account["pictures"]
+            with settled(output):
+                manifest = read_regular(output / MANIFEST)
+                whole = hashlib.sha256(manifest).hexdigest() == self.account["manifest"]
+                made = self.account["made"].items()
+                if (
+                    whole
+                    and self._recipe_is_unchanged
+                    and all(self._seen[path].still(path) for path in pictures)
+                    and all(mark is not None and tuple(mark) == mark_of(f"{output}/{name}") for name, mark in made)
+                ):
+                    return LastBuilt(output=output, written=manifest, findings=self.account["findings"])
+        return None
+
+    def recipe(self) -> Recipe | None:
+        """Return the recipe as it was loaded, if nothing has changed but what is in pictures, and what was made.
+
+        Not where patterns leave pictures out: whether there are any to leave out is seen only in loading it.
+        """
+        from ladderlight.recipe.inputs import input_files
+
+        with suppress(*_WRONG):
+            excluding = any(pattern.startswith("!") for pattern in self.account["patterns"])
+            if self._recipe_is_unchanged and not excluding:
+                # As the machine code of loops: a file of this user's, with a checksum.
+                recipe: Recipe = pickle.loads(self.entry.read(1))  # noqa: S301
+                output = resolved(recipe.folder / recipe.named_output)
+                if recipe.output == output and not first_below(input_files(recipe).values(), output):
+                    return recipe
+        return None
+
+    @cached_property
+    def _seen(self) -> Mapping[str, Seen]:
+        return from_json(self.account["seen"])
+
+    @cached_property
+    def _recipe_is_unchanged(self) -> bool:
+        """Whether the program and all that the recipe is read from are as they were, and the same pictures there."""
+        account, pictures = self.account, set(self.account["pictures"])
+        if [account[key] for key in ("format", "program", "recipe")] != [FORMAT, _program(), str(self.path)]:
+            return False
+        if not all(each.still(path) for path, each in self._seen.items() if path not in pictures):
+            return False
+        patterns = account["patterns"]
+        files, problems = picture_files(self.path.parent, patterns) if patterns else ([], [])
+        if problems or [file.place for file in files] != account["pictures"]:
+            return False
+        return not any(map(os.path.lexists, account["missing"]))
+
+
+def up_to_date(recipe: Path, revision: str | None = None) -> LastBuilt | None:
+    """Return the last build of a recipe, or of a revision of it, if nothing has changed since."""
+    noted = Noted.of(recipe, revision)
+    return None if noted is None else noted.unchanged()
 
 
 class Account(Frozen):
@@ -88,15 +149,15 @@ class Account(Frozen):
     """Paths where nothing is."""
 
     @classmethod
-    def of(cls, recipe: Recipe, *, began: int, inputs: Mapping[str, Seen], others: Iterable[Path]) -> Account:
+    def of(cls, recipe: Recipe, *, began: int, inputs: Mapping[str, Seen], others: Iterable[str]) -> Account:
         """Note the inputs as they were seen, and look at other files that count, there or not."""
         seen = dict(inputs)
         missing = []
         for path in others:
             if os.path.lexists(path):
-                seen.setdefault(str(path), Seen.once(path))
+                seen.setdefault(path, Seen.once(path))
             else:
-                missing.append(str(path))
+                missing.append(path)
         return cls(recipe=recipe, began=began, seen=seen, missing=missing)
 
     def keep(self, cache: Cache, manifest: str, findings: Iterable[Finding]) -> None:
@@ -128,23 +189,10 @@ class Account(Frozen):
                 "made": {name: mark_of(f"{output}/{name}") for name in sorted(record.files)},
                 "findings": [{"level": each.level, "where": each.where, "message": each.message} for each in findings],
             }
-            cache.put(_key(self.recipe.path, self.recipe.revision), json.dumps(document).encode())
-
-
-def _is_unchanged(account: Mapping[str, Any], recipe: Path, output: Path, manifest: bytes) -> bool:
-    if account["format"] != FORMAT or account["program"] != _program() or account["recipe"] != str(recipe):
-        return False
-    if not all(each.still(path) for path, each in from_json(account["seen"]).items()):
-        return False
-    files, problems = picture_files(recipe.parent, account["patterns"]) if account["patterns"] else ([], [])
-    if problems or [file.place for file in files] != account["pictures"]:
-        return False
-    made = account["made"].items()
-    if not all(mark is not None and tuple(mark) == mark_of(f"{output}/{name}") for name, mark in made):
-        return False
-    if any(map(os.path.lexists, account["missing"])):
-        return False
-    return bool(hashlib.sha256(manifest).hexdigest() == account["manifest"])
+            kept = cache.write()
+            for part in (json.dumps(document).encode(), pickle.dumps(self.recipe, 5)):
+                kept.add(part)
+            kept.end(_key(self.recipe.path, self.recipe.revision), {})
 
 
 def _key(recipe: Path, revision: str | None) -> str:

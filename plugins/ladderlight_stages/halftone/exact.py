@@ -45,7 +45,7 @@ def _look_up(flat: Singles, palette: Palette) -> Codes | None:
     if (keys[np.minimum(place, len(keys) - 1)] != wanted).any():
         return None
     best = order[place]
-    if len(np.unique(keys)) < len(keys):
+    if (keys[1:] == keys[:-1]).any():
         gap = np.abs(palette.linear[best] - flat).sum(axis=1)
         # the codes of one key are side by side, the lowest first
         for step in range(1, int(np.bincount(np.unique(keys, return_inverse=True)[1]).max())):

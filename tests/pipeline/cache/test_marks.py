@@ -62,12 +62,12 @@ def test_the_programs_files_are_not_read_again_by_later_processes(tmp_path: Path
     path = written(tmp_path / "a.py", b"quay", age=0.1)
     monkeypatch.setattr("ladderlight.cache.marks._READ", {})
     monkeypatch.setattr("ladderlight.cache.marks._KNOWN", {})
-    seen = Seen.once(path)
+    seen = Seen.once(str(path))
     kept = as_json(program_files())
     monkeypatch.setattr("ladderlight.cache.marks._READ", {})
     monkeypatch.setattr(Seen, "now", None)
     know_program(from_json(json.loads(json.dumps(kept))))
-    assert Seen.once(path) == seen
+    assert Seen.once(str(path)) == seen
 
 
 @pytest.mark.parametrize("age", [0.0, 0.1])
@@ -80,7 +80,7 @@ def test_a_changed_file_of_the_program_is_read_even_at_the_same_size(tmp_path: P
     monkeypatch.setattr(
         "ladderlight.cache.marks._KNOWN", {str(path): seen if age else replace(seen, mark=mark_of(path))}
     )
-    assert Seen.once(path).sha256 == hashlib.sha256(b"mole").hexdigest()
+    assert Seen.once(str(path)).sha256 == hashlib.sha256(b"mole").hexdigest()
 
 
 @pytest.mark.parametrize("change", ["content", "longer", "time set back", "another file", "gone", "folder"])

@@ -33,7 +33,7 @@ def described(board, contents, burned=None, tray=None):
         images=images_of(board, memories_of(board, files)),
         burned=burned,
         tray=tray,
-    ).document
+    )
 
 
 def test_the_sheet_says_what_goes_where(board, banked):
@@ -67,7 +67,7 @@ def test_the_digest_of_a_file_of_records_is_of_the_bytes_and_not_of_the_file(boa
     files = intel_hex(contents, board, offset=0x100)
     document = describe(
         project="p", board=board, contents=contents, files=files, images=images_of(board, memories_of(board, files))
-    ).document
+    )
     text = sheet_of(board, document)
     digest = hashlib.sha256(contents.memories["picture"].words.astype("u1").tobytes()).hexdigest()
     (line,) = [line for line in text.splitlines() if line.endswith("  of the bytes burned")]

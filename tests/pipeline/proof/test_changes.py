@@ -32,9 +32,7 @@ class Built:
         banks = [placed.bank for placed in contents.pictures]
         scanned = Scanned(board=board, words=memories_of(board, files), banks=banks)
         self.board, self.images = board, scanned.images
-        self.manifest = describe(
-            project="p", board=board, contents=contents, files=files, images=scanned.images
-        ).document
+        self.manifest = describe(project="p", board=board, contents=contents, files=files, images=scanned.images)
         self.screens = {bank: screen_png(board, scanned.screen(bank)) for bank in banks}
         self.arrays = {name: np.frombuffer(image, dtype=np.uint8) for name, image in self.images.items()}
 

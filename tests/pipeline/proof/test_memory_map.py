@@ -16,7 +16,7 @@ UNCHANGED = {"before": False, "devices": [], "pictures": []}
 def maps(board, contents, *, changes=UNCHANGED, stale=None) -> list[dict]:
     files = binary(contents, board)
     images = images_of(board, memories_of(board, files))
-    manifest = describe(project="p", board=board, contents=contents, files=files, images=images).document
+    manifest = describe(project="p", board=board, contents=contents, files=files, images=images)
     unknown = [{"device": device.name, "differing": None, "banks": [], "runs": []} for device in board.devices]
     return chip_maps(manifest, changes, stale or unknown)
 

@@ -121,7 +121,7 @@ def test_modules_from_another_folder_count_by_content(tmp_path: Path, monkeypatc
     write(tmp_path / "shared", merrowhithe_shared="GAIN = 2")
     stage = idle(tmp_path / "idle.py", "import merrowhithe_shared")
     first = code_of(stage)
-    assert tmp_path / "shared" / "merrowhithe_shared.py" in code_files([stage])
+    assert str(tmp_path / "shared" / "merrowhithe_shared.py") in code_files([stage])
     write(tmp_path / "shared", merrowhithe_shared="GAIN = 3")
     assert code_of(stage) != first
 
@@ -132,7 +132,7 @@ def test_what_modules_from_another_folder_import_counts_too(tmp_path: Path, monk
     write(tmp_path / "shared", merrowhithe_near="from merrowhithe_far import GAIN", merrowhithe_far="GAIN = 2")
     stage = idle(tmp_path / "idle.py", "import merrowhithe_near")
     first = code_of(stage)
-    assert tmp_path / "shared" / "merrowhithe_far.py" in code_files([stage])
+    assert str(tmp_path / "shared" / "merrowhithe_far.py") in code_files([stage])
     write(tmp_path / "shared", merrowhithe_far="GAIN = 3")
     assert code_of(stage) != first
 
@@ -150,7 +150,7 @@ def test_a_library_installed_for_editing_counts_by_content(tmp_path: Path, monke
 
 
 def test_data_in_a_package_is_part_of_its_code(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    assert "glyphs.txt" in {path.name for path in code_files([installed_stages().get("resize")])}
+    assert "glyphs.txt" in {Path(path).name for path in code_files([installed_stages().get("resize")])}
     monkeypatch.syspath_prepend(str(tmp_path / "shared"))
     write(tmp_path, idle="")
     package = tmp_path / "shared" / "merrowhithe_lamps"
@@ -167,13 +167,13 @@ def test_data_in_a_package_is_part_of_its_code(tmp_path: Path, monkeypatch: pyte
 
 def test_files_that_would_stand_before_a_module_are_looked_for(tmp_path: Path) -> None:
     stage = idle(tmp_path / "idle.py", "def f():\n    import curve")
-    assert {tmp_path / "curve.py", tmp_path / "curve" / "__init__.py"} <= set(code_files([stage]))
+    assert {tmp_path / "curve.py", tmp_path / "curve" / "__init__.py"} <= set(map(Path, code_files([stage])))
 
 
 def test_built_in_stages_are_the_source_of_both_packages() -> None:
     """Whatever is installed: a checkout counts by its content, whose version stays the same."""
     stage = installed_stages().get("resize")
-    files = {path.name for path in code_files([stage])}
+    files = {Path(path).name for path in code_files([stage])}
     assert {"resampling.py", "runner.py"} <= files
     assert code_of(stage) == code_of(installed_stages().get("crop"))
 

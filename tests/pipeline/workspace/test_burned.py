@@ -9,8 +9,9 @@ import pytest
 from ladderlight.board import PARTS, Device
 from ladderlight.devices.files import images_of
 from ladderlight.errors import DocumentError
-from ladderlight.workspace.burned import Record, burn_of, chip_of, runs
+from ladderlight.workspace.burned import burn_of, chip_of, runs
 from ladderlight.workspace.documents import read_document
+from ladderlight.workspace.models import Record
 
 KEY = ("recipe.toml", "high")
 

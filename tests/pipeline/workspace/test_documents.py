@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from ladderlight.errors import DocumentError
-from ladderlight.workspace.documents import DamageError, Kept, read_document
+from ladderlight.workspace.documents import DamageError, read_document
+from ladderlight.workspace.models import Kept
 
 
 class Inner(Kept):

@@ -23,7 +23,7 @@ def built(wide, banked, tmp_path):
     contents = banked(wide, (0,))
     files = binary(contents, wide, split="even_odd", size=40000) + intel_hex(contents, wide, order="big", offset=0x100)
     words = memories_of(wide, files)
-    document = describe(project="p", board=wide, contents=contents, files=files, images=images_of(wide, words)).document
+    document = describe(project="p", board=wide, contents=contents, files=files, images=images_of(wide, words))
     (tmp_path / "devices").mkdir()
     for file in files:
         (tmp_path / "devices" / file.name).write_bytes(file.data)

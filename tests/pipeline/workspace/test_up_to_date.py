@@ -16,7 +16,8 @@ import pytest
 
 from ladderlight import commands
 from ladderlight.cache.folder import VARIABLE
-from ladderlight.workspace.up_to_date import up_to_date
+from ladderlight.recipe import load
+from ladderlight.workspace.up_to_date import Noted, up_to_date
 
 PLUGIN = """
 import sys
@@ -152,6 +153,23 @@ CHANGES: dict[str, Callable[[Path], object]] = {
 }
 
 
+def linked(folder: Path) -> None:
+    """Another folder in place of the output, which is what the recipe's name of it leads to."""
+    (folder / "lobby-out").rename(folder / "elsewhere")
+    (folder / "lobby-out").symlink_to(folder / "elsewhere")
+
+
+def swallowed(folder: Path) -> None:
+    """The same picture by the same name, which lies in the output now."""
+    (folder / "light.pgm").rename(folder / "lobby-out" / "light.pgm")
+    (folder / "light.pgm").symlink_to(folder / "lobby-out" / "light.pgm")
+
+
+MOVES: dict[str, Callable[[Path], object]] = {"output linked": linked, "pictures moved into the output": swallowed}
+KNOWN = {change for change in CHANGES if change.startswith(("device", "manifest", "proof"))} | {"picture"}
+"""Changes that what is read from the recipe and the files that it names does not depend on."""
+
+
 @pytest.mark.parametrize("change", CHANGES)
 def test_every_change_builds(lobby: Path, capsys: pytest.CaptureFixture[str], change: str) -> None:
     assert not built(lobby, capsys)
@@ -159,6 +177,25 @@ def test_every_change_builds(lobby: Path, capsys: pytest.CaptureFixture[str], ch
     time.sleep(0.1)
     assert built(lobby, capsys)
     assert not built(lobby, capsys)
+
+
+@pytest.mark.parametrize("change", [*CHANGES, *MOVES])
+def test_a_recipe_is_known_where_what_it_is_read_from_is_as_it_was(lobby: Path, change: str) -> None:
+    (CHANGES | MOVES)[change](lobby.parent)
+    noted = Noted.of(lobby)
+    known = noted and noted.recipe()
+    assert (known is not None) == (change in KNOWN)
+    assert known is None or known == load(lobby)
+
+
+def test_a_recipe_that_leaves_pictures_out_is_read_again(lobby: Path) -> None:
+    """Whether a pattern leaves out any is seen only then."""
+    replaced(lobby, '"*.pgm"', '"*.pgm", "!grey.pgm"')
+    time.sleep(0.1)
+    assert commands.main(["build", "--quiet", str(lobby)]) == 0
+    noted = Noted.of(lobby)
+    assert noted is not None
+    assert noted.recipe() is None
 
 
 def test_a_plugin_that_loads_whatever_is_there_is_never_up_to_date(

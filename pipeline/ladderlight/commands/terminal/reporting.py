@@ -67,7 +67,7 @@ class LineConsole:
                 plain.print(each, soft_wrap=True)
 
     def _write_text(self, parts: Parts, whole: Sequence[str], hanging: int | None) -> None:
-        shown = [(printable(text), style) for text, style in parts]
+        shown = [(printable(text), style if self._styled else "") for text, style in parts]
         spans, indent = fold("".join(text for text, _ in shown), self.columns, [*map(printable, whole)], hanging)
         for number, (begin, end) in enumerate(spans):
             line, at = " " * indent * (number > 0), 0

@@ -12,7 +12,10 @@ import sys
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager, redirect_stdout, suppress
 from functools import wraps
-from typing import Any, TextIO
+from typing import ParamSpec, TextIO, TypeVar
+
+P = ParamSpec("P")
+R = TypeVar("R")
 
 _kept: list[TextIO] = []
 _diverted = ExitStack()  # ends the diversion of file 1
@@ -24,18 +27,18 @@ def report_stream() -> TextIO:
     return _kept[-1] if _kept else sys.stdout
 
 
-def keeps_stdout(command: Callable[..., None]) -> Callable[..., None]:
+def keeps_stdout(command: Callable[P, R]) -> Callable[P, R]:
     """Return a command that keeps stdout for its reports."""
 
     @wraps(command)
-    def run(*arguments: Any, **options: Any) -> None:
+    def run(*arguments: P.args, **options: P.kwargs) -> R:
         _kept.append(sys.stdout)
         try:
             with redirect_stdout(sys.stderr), _diverted:
                 if options.get("json_"):
                     _kept[-1].flush()
                     _diverted.enter_context(_file_1_to_stderr())
-                command(*arguments, **options)
+                return command(*arguments, **options)
         finally:
             _kept.pop()
 

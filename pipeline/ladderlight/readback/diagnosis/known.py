@@ -14,8 +14,8 @@ from ladderlight.readback.diagnosis.faults import Fault, fixed
 from ladderlight.readback.dumps import Reading
 from ladderlight.recipe import Recipe
 from ladderlight.units.arrays import MemoryWords
-from ladderlight.workspace.burned import Chip, Record
 from ladderlight.workspace.manifest import read_manifest
+from ladderlight.workspace.models import Chip, Record
 from ladderlight.workspace.recorded import key_of
 
 Set = tuple[str | None, str | None, int]
@@ -25,7 +25,7 @@ Build = tuple[Literal["other_device", "other_recipe"], str, Path]
 
 
 def known_contents(
-    recipe: Recipe, record: Record, wanted: MemoryWords, tray: int | None = None
+    recipe: Recipe, record: Record | None, wanted: MemoryWords, tray: int | None = None
 ) -> Callable[[Reading], list[Fault]]:
     """Return what gives the contents to try for what was read of a tray's device: recorded ones, others' builds."""
     others = [(f" of {other.name}", output) for other in recipe.neighbours for output in other.outputs]
@@ -52,7 +52,7 @@ def other_devices(board: Board, device: Device, wanted: MemoryWords) -> Iterator
             yield fixed("other_device", text, other.words(wanted))
 
 
-def recorded_contents(record: Record, own: Set, device: Device, built: MemoryWords) -> Iterator[Fault]:
+def recorded_contents(record: Record | None, own: Set, device: Device, built: MemoryWords) -> Iterator[Fault]:
     """Yield what a folder's record has of chips of the same size: of this one, of its set, its recipe, and others.
 
     ``own`` is the set of chips that the device is of. Contents of its last build, whose words ``built`` has by device,
@@ -62,7 +62,7 @@ def recorded_contents(record: Record, own: Set, device: Device, built: MemoryWor
     def order(chip: Chip) -> tuple[bool, bool, bool]:
         return chip.recipe != own[0], chip.key[:3] != own, chip.device != device.name
 
-    for chip in sorted(record.chips, key=order):
+    for chip in sorted(record.chips if record else (), key=order):
         if chip.bytes != device.part.bytes or chip.contents is None:
             continue
         words = words_of(chip.contents.tobytes(), device.part.width)
@@ -101,9 +101,10 @@ def other_builds(builds: Sequence[Build], own: tuple[int | None, Path], reading:
             manifest = read_manifest(output)
         except DocumentError:
             continue
-        for built in manifest.devices if manifest else ():
-            if (built.tray, output) == own or built.bytes != device.part.bytes or built.sha256 not in digests:
+        for built in manifest["devices"] if manifest else ():
+            number = built.get("tray")
+            if (number, output) == own or built["bytes"] != device.part.bytes or built["sha256"] not in digests:
                 continue
-            tray = "" if built.tray is None else f", tray {built.tray}"
-            text = f"the chip holds the last build of device {built.name!r}{whose}{tray}"
+            tray = "" if number is None else f", tray {number}"
+            text = f"the chip holds the last build of device {built['name']!r}{whose}{tray}"
             yield fixed(kind, text, reading.words)

@@ -17,6 +17,9 @@ from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.storage.record import Owner
 from ladderlight.system.value import Value
 
+CARDS_SUFFIX = "-cards"
+"""Of the output folder of a build of cards instead of pictures."""
+
 
 class StageUse(Value):
     """One step of the chain with all its options: those that the recipe gives, and the others' defaults."""
@@ -55,7 +58,9 @@ class Recipe(Value):
     folder: Path
     name: str
     output: Path
-    """Absolute."""
+    """Absolute, with links followed."""
+    named_output: str = "out"
+    """The output folder as the recipe has it."""
     revision: str | None = None
     """Which of the recipe's boards this is for; None where it has one only."""
     revisions: tuple[str, ...] = ()

@@ -26,7 +26,7 @@ def page_text() -> Callable[..., str]:
         scanned = Scanned(board=board, words=memories_of(board, files), banks=banks)
         made = describe(project="p", board=board, contents=contents, files=files, images=scanned.images)
         parts = bench_parts(bench_of(board, []))
-        return dict(proof_files("Merrowhithe", scanned, made.document, [], bench=parts, **more))["index.html"].decode()
+        return dict(proof_files("Merrowhithe", scanned, made, [], bench=parts, **more))["index.html"].decode()
 
     return make
 

@@ -47,9 +47,7 @@ def page(board: Board, banked: Callable[..., Contents], browser: Browser, tmp_pa
     contents = banked(board, (0, 3))
     files = binary(contents, board)
     found = Scanned(board=board, words=memories_of(board, files), banks=[0, 3])
-    manifest = describe(
-        project="p", board=board, contents=contents, files=files, images=found.images, details=None
-    ).document
+    manifest = describe(project="p", board=board, contents=contents, files=files, images=found.images, details=None)
     path = tmp_path / "index.html"
     path.write_bytes(dict(proof_files("p", found, manifest, []))["index.html"])
     opened = browser.new_page(viewport={"width": 1440, "height": 2400})

@@ -134,9 +134,7 @@ def test_figures_are_those_of_the_model(
     if name == "two":
         files += [*intel_hex(contents, board, offset=0x100), *verilog_mem(contents, board, offset=0x10)]
     scanned = Scanned(board=board, words=memories_of(board, files), banks=BANKS, tile_sets=case.tile_sets)
-    document = describe(
-        project="p", board=board, contents=contents, files=files, images=scanned.images, details=None
-    ).document
+    document = describe(project="p", board=board, contents=contents, files=files, images=scanned.images, details=None)
     path = tmp_path / "index.html"
     path.write_bytes(dict(proof_files("p", scanned, document, []))["index.html"])
     rng = np.random.default_rng(11)
@@ -162,9 +160,7 @@ def test_source_and_difference(board: Board, banked: Callable[..., Any], browser
     contents = banked(board, (0,))
     files = binary(contents, board)
     scanned = Scanned(board=board, words=memories_of(board, files), banks=[0])
-    document = describe(
-        project="p", board=board, contents=contents, files=files, images=scanned.images, details=None
-    ).document
+    document = describe(project="p", board=board, contents=contents, files=files, images=scanned.images, details=None)
     rows, columns = np.indices((120, 160))
     pixels = np.stack([columns * 255 // 159, rows * 255 // 119, 255 - columns * 255 // 159], axis=2).astype(np.uint8)
     jpeg = io.BytesIO()
