@@ -16,7 +16,7 @@ from ladderlight.cache.store import Writing
 from ladderlight.flow.pictures import CodedPicture, FilePart, Origin, Picture, SourceView
 from ladderlight.system.frozen import Frozen
 
-_BEYOND = 1 << 4096  # whole numbers of 4,300 digits and more are not read back
+_BEYOND = 1 << 14_000  # about the greatest of 4,300 digits, which is what is read back
 _SAFE = ("numpy", "numpy.core.multiarray", "numpy._core.multiarray", "numpy.core.numeric", "numpy._core.numeric")
 
 
