@@ -46,8 +46,9 @@ def read_made(output: Path, name: str, form: int, model: str) -> Any:
         data = _data(output / name)
         if data is None:
             return None
-        found, record = _loaded(data), Record.read(output)
+        record = Record.read(output)
         own = record is not None and record.files.get(name) == sha256(data).hexdigest()
+        found = json.loads(data) if own else _loaded(data)
         if not own or found.get("format") != form:
             from ladderlight.workspace import models
 
