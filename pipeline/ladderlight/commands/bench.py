@@ -1,14 +1,21 @@
 """``ladderlight bench``."""
 
+from __future__ import annotations
+
+from contextlib import suppress
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from ladderlight.commands.terminal import options
 from ladderlight.commands.terminal.arguments import recipe_path
 from ladderlight.commands.terminal.reporting import print_revisions, stdout
+from ladderlight.errors import LadderlightError
 from ladderlight.system.printable import printable
+
+if TYPE_CHECKING:
+    from ladderlight.recipe import Recipe
 
 
 def bench(
@@ -35,6 +42,7 @@ def bench(
     path = recipe_path(recipe)
     if page is None and csv is None:
         recipes = load_revisions(path, pictures="ignored", revision=revision)
+        _settle(*recipes)
         benches = {each.revision: bench_of(each.board, each.findings) for each in recipes}
         documents = {name: document_of(found) for name, found in benches.items()}
         if json_:
@@ -49,6 +57,7 @@ def bench(
             raise typer.Exit(1)
         return
     loaded = load(path, pictures="ignored", revision=revision)
+    _settle(loaded)
     title, found = printable(loaded.title), bench_of(loaded.board, loaded.findings)
     written = {}
     if page is not None:
@@ -65,3 +74,12 @@ def bench(
         stdout(quiet=quiet).print(*(file for files in written.values() for file in files))
     if not document["ok"]:
         raise typer.Exit(1)
+
+
+def _settle(*recipes: Recipe) -> None:
+    """Finish a build that was killed, if one was; what keeps it from that is for those who read the output."""
+    from ladderlight.storage.output import settled
+
+    for recipe in recipes:
+        with suppress(LadderlightError), settled(recipe.output):
+            pass

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import asdict
+from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
+from dataclasses import asdict, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,10 +16,11 @@ from ladderlight.commands.terminal.reporting import (
     stderr,
     stdout,
 )
+from ladderlight.errors import Finding, LadderlightError, PictureError
+from ladderlight.storage.output import IN_PLACE
 from ladderlight.units.words import counted
 
 if TYPE_CHECKING:
-    from ladderlight.board import Finding
     from ladderlight.devices.documents import ManifestDocument, PictureDocument
     from ladderlight.recipe import Recipe
     from ladderlight.workspace.build import Built
@@ -65,6 +67,7 @@ def build_revisions(
     from ladderlight.workspace.build import build
 
     documents: dict[str | None, dict[str, Any]] = {}
+    placed: list[str | None] = []
     if known:
         revisions: tuple[Recipe, ...] = (known,)
     else:
@@ -78,23 +81,50 @@ def build_revisions(
                 documents[loaded.revision] = _print_unchanged(last, json_=json_, quiet=quiet, verbose=verbose)
                 continue
             fitting, left = fitting_cards(loaded) if cards else (loaded, [])
-            with picture_progress(quiet=quiet) as (progress, refused):
-                built = build(
-                    fitting,
-                    executor=executor,
-                    workers=workers,
-                    progress=progress,
-                    refused=refused,
-                    strict=strict,
-                    keep_going=keep_going,
-                    cached=cached,
-                    began=None if cards else began,
-                    together=[each.revision for each in revisions if each.revision],
-                )
+            try:
+                with _named(loaded.revision, placed), picture_progress(quiet=quiet) as (progress, refused):
+                    built = build(
+                        fitting,
+                        executor=executor,
+                        workers=workers,
+                        progress=progress,
+                        refused=refused,
+                        strict=strict,
+                        keep_going=keep_going,
+                        cached=cached,
+                        began=None if cards else began,
+                        together=[each.revision for each in revisions if each.revision],
+                    )
+            except PictureError as error:
+                if not keep_going or len(revisions) == 1:
+                    raise
+                bad = [Finding.error(fault.where, fault.message) for fault in error.faults]
+                print_findings(stderr(), bad)
+                documents[loaded.revision] = {"ok": False, "findings": list(map(asdict, bad))}
+                continue
+            placed.append(loaded.revision)
             documents[loaded.revision] = _print(built, left, json_=json_, quiet=quiet, verbose=verbose, cards=cards)
     if json_:
         print_revisions(documents)
     return all(document["ok"] for document in documents.values())
+
+
+@contextmanager
+def _named(revision: str | None, placed: Sequence[str | None]) -> Iterator[None]:
+    """Name a revision in its errors; when it is stopped, also those that are in place."""
+    try:
+        yield
+    except LadderlightError as error:
+        if revision is None:
+            raise
+        name = f"revision {revision}"
+        faults = [replace(one, where=f"{name}: {one.where}" if one.where else name) for one in error.faults]
+        raise type(error).of(faults) from None
+    except KeyboardInterrupt as stop:
+        if placed:
+            states = [*((name, IN_PLACE) for name in placed), *((revision, note) for note in stop.__notes__)]
+            stop.__notes__ = [f"revision {name}: {what}" for name, what in states]
+        raise
 
 
 def _print(

@@ -147,6 +147,9 @@ def deaf() -> Iterator[None]:
     if not hasattr(signal, "pthread_sigmask"):
         yield
         return
+    from multiprocessing.resource_tracker import ensure_running
+
+    ensure_running()  # beginning in the block with its first process, the tracker would unblock the signal
     before = signal.pthread_sigmask(signal.SIG_BLOCK, [signal.SIGINT])
     try:
         yield

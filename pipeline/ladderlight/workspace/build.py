@@ -152,11 +152,12 @@ def build(
             staging.write(name, page)
         if kept:
             kept.keep()
-    found = (*found, *recorded.findings)
-    if cache and account and not bad and not recorded.unclaimed:
+    before = [one for one in ready.findings if one.level == "caution" and one.where in ("output", "pictures")]
+    found = tuple(dict.fromkeys((*found, *recipe.cautions, *before, *recorded.findings)))
+    lasting = not bad and all(one.where != "output" for one in before)
+    if cache and account and lasting and not recorded.unclaimed:
         account.keep(cache, manifest, found)
-    stale = (one for one in ready.findings if one.level == "caution" and one.where == "output")
-    told = (*found, *stale, *bad, *left_out, *changed, *_edited(staging))
+    told = (*found, *bad, *left_out, *changed, *_edited(staging))
     return Built(output=recipe.output, manifest=made, findings=told, reduced=reduced, complete=not bad)
 
 

@@ -55,6 +55,17 @@ def test_a_build_has_the_sheets(project, tmp_path) -> None:
     assert (out / "bench-sheet.html").read_text().startswith("<!DOCTYPE html>")
 
 
+def test_it_finishes_a_build_that_was_killed(project, tmp_path) -> None:
+    recipe, out = project("lobby"), tmp_path / "lobby-out"
+    (out / ".ladderlight" / "new").mkdir()
+    (out / "manifest.json").rename(out / ".ladderlight" / "new" / "manifest.json")
+    journal = {"format": 2, "aside": [], "carried": {}, "placed": ["manifest.json"]}
+    (out / ".ladderlight" / "journal.json").write_text(json.dumps(journal))
+    assert commands.main(["bench", "--quiet", str(recipe)]) == 0
+    assert (out / "manifest.json").is_file()
+    assert not (out / ".ladderlight" / "new").exists()
+
+
 def test_mistakes_of_the_recipe_are_reported(project, capsys) -> None:
     recipe = project("lobby", build=False)
     recipe.write_text(recipe.read_text().replace('k = "470"', 'k = "47O"'))

@@ -293,9 +293,11 @@ def test_check_names_the_trays_that_were_left_out(
 
 def test_gaps_between_trays_are_a_caution(make: Make, capsys: pytest.CaptureFixture[str]) -> None:
     path = make(2, more='[[picture]]\nmatch = "p2.pgm"\ntray = 5\n')
-    assert commands.main(["check", str(path)]) == 0
-    told = " ".join(capsys.readouterr().out.split())
-    assert "nothing is dealt to trays 2 to 4, which are left out; number trays without gaps" in told
+    for command in (["check"], ["build"]):
+        assert commands.main([*command, str(path)]) == 0
+        told = " ".join("".join(capsys.readouterr()).split())
+        assert "nothing is dealt to trays 2 to 4, which are left out; number trays without gaps" in told
+    assert commands.main(["build", "--strict", str(path)]) == 1, "not up to date: a caution is an error"
 
 
 def test_keep_going_builds_nothing_when_every_tray_has_a_bad_picture(

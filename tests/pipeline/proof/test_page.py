@@ -129,8 +129,13 @@ def test_equal_screens_are_one_file(board, banked):
     contents = banked(board, (0, 1, 2))
     words = contents.memories["picture"].words
     words[0x8000:0x10000] = words[:0x8000]
-    files, _, _ = proof_of(board, contents, banks=(0, 1, 2))
+    counts = {f"picture-{bank}": {"metrics": {"colours_used": count}} for bank, count in enumerate((7, 7, 8))}
+    files, _, _ = proof_of(board, contents, banks=(0, 1, 2), details=counts)
     assert list(files) == ["screens/bank0.png", "screens/bank2.png", "changes.json", "index.html"]
+    assert "7 colours bank 2" in Page(files["index.html"].decode()).text
+    counts["picture-1"]["metrics"] = {"colours_used": 9}
+    files, _, _ = proof_of(board, contents, banks=(0, 1, 2), details=counts)
+    assert "picture-0: 7 colours; picture-1: 9 colours" in Page(files["index.html"].decode()).text
 
 
 def test_names_cannot_break_the_page(proof):

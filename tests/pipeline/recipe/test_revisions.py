@@ -9,9 +9,10 @@ from pathlib import Path
 import pytest
 
 from ladderlight import commands
-from ladderlight.errors import RecipeError, UsageError
+from ladderlight.errors import PictureError, RecipeError, UsageError
 from ladderlight.recipe import load, load_revisions
 from ladderlight.recipe.language.schemas import schema
+from ladderlight.workspace import build as building
 
 from ...boards import GREY
 
@@ -177,6 +178,29 @@ def test_commands_take_all_revisions_or_one(write: Write, capsys: pytest.Capture
         assert "name one with --revision" in capsys.readouterr().err
     sheet = (path.parent / "out" / "b" / "burn-sheet.txt").read_text(encoding="utf-8")
     assert sheet.startswith("Burn sheet: recipe, revision b\n")
+
+
+def test_a_revision_is_named_where_it_fails_or_is_stopped_and_others_can_go_on(
+    write: Write, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
+) -> None:
+    path, build = write(), building.build
+    failing: dict[str | None, BaseException] = {"b": KeyboardInterrupt()}
+    failing["b"].add_note("nothing was replaced")
+
+    def fail(recipe, **more):
+        if recipe.revision in failing:
+            raise failing[recipe.revision]
+        return build(recipe, **more)
+
+    monkeypatch.setattr(building, "build", fail)
+    assert commands.main(["build", str(path)]) == 130
+    told = "stopped; revision a: the new build is in place; revision b: nothing was replaced"
+    assert capsys.readouterr().err.splitlines()[-1] == told
+    failing = {"a": PictureError("is too dark; lighten it", where="grey.pgm")}
+    assert commands.main(["build", "--force", str(path)]) == 1
+    assert capsys.readouterr().err == "revision a: grey.pgm: is too dark; lighten it\n"
+    assert commands.main(["build", "--force", "--keep-going", "--json", str(path)]) == 1
+    assert [each["ok"] for each in json.loads(capsys.readouterr().out)["revisions"].values()] == [False, True]
 
 
 def test_chips_are_recorded_by_revision(write: Write, capsys: pytest.CaptureFixture[str]) -> None:

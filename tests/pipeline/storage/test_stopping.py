@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import subprocess
+import sys
 import threading
 
 import pytest
@@ -40,3 +42,17 @@ def test_a_call_in_a_thread_of_its_own_gives_its_result_or_its_error() -> None:
     assert stoppable(lambda: threading.current_thread() is threading.main_thread()) is False
     with pytest.raises(ZeroDivisionError):
         stoppable(lambda: 1 // 0)
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="no masks there")
+def test_processes_that_begin_deaf_do_not_hear_ctrl_c() -> None:
+    # In a program of its own, where the tracker that Python begins before the first process is not there yet.
+    code = """
+import multiprocessing.resource_tracker, signal
+from ladderlight.storage.stopping import deaf
+with deaf():
+    multiprocessing.resource_tracker.ensure_running()
+    print(signal.SIGINT in signal.pthread_sigmask(signal.SIG_BLOCK, []))
+"""
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout.split() == ["True"]

@@ -112,6 +112,7 @@ def on_cluster(address: str, workers: int | None = None) -> Iterator[Cluster]:
                     address = local.scheduler_address
                 client = stack.enter_context(_client(address))
             yield Cluster(client, local)
+            stack.close()  # here, since a stop of that leaves a cluster behind too
         except KeyboardInterrupt:
             if folder is not None:  # the library would wait for what the workers are at
                 stack.pop_all()

@@ -148,12 +148,18 @@ def _screen(manifest: ManifestDocument, scanned: Scanned, content: int) -> dict[
     """Return what is said of one of the different screens: its banks, and the pictures in them."""
     banks = [bank for bank, shown in scanned.contents.items() if shown == content]
     pictures = list({p["name"]: p for p in manifest["pictures"] if p["bank"] in banks}.values())
+    measured: dict[str, list[str]] = {}
+    for picture in pictures:
+        if text := ", ".join(_measured(picture.get("metrics", {}))):
+            measured.setdefault(text, []).append(picture["name"])
     return {
         "bank": banks[0],
         "banks": banks_in_words(banks),
         "names": ", ".join(picture["name"] for picture in pictures),
         "sources": ", ".join(dict.fromkeys(p["source"] for p in pictures if p["source"] != p["name"])),
-        "measured": ", ".join(_measured(pictures[0].get("metrics", {}))) if len(pictures) == 1 else "",
+        "measured": "; ".join(
+            f"{', '.join(names)}: {text}" if measured.keys() - {text} else text for text, names in measured.items()
+        ),
     }
 
 

@@ -6,6 +6,7 @@ import shutil
 import subprocess
 import threading
 import time
+from contextlib import nullcontext
 from pathlib import Path
 
 import numpy as np
@@ -156,6 +157,25 @@ def test_a_scheduler_that_goes_away_in_the_middle_is_one_line(project, cluster, 
         "(finished pictures are in the cache)\n"
     )
     assert not any((project.folder / "out").glob("*"))
+
+
+def test_ctrl_c_while_a_local_cluster_ends_leaves_it_behind(monkeypatch: pytest.MonkeyPatch) -> None:
+    class Local:
+        scheduler_address = ""
+
+        def __enter__(self) -> None: ...
+
+        def __exit__(self, *_: object) -> None:
+            raise KeyboardInterrupt
+
+    local, done = Local(), []
+    monkeypatch.setattr(module, "local_cluster", lambda *_: local)
+    monkeypatch.setattr(module, "_client", lambda _: nullcontext())
+    monkeypatch.setattr(module, "leave_behind", lambda: done.append("behind"))
+    monkeypatch.setattr(module, "kill", done.append)
+    with pytest.raises(KeyboardInterrupt), on_cluster("local", 1):
+        pass
+    assert done == ["behind", local]
 
 
 def test_a_cluster_and_processes_exclude_each_other(project, capsys) -> None:
