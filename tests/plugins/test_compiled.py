@@ -287,8 +287,8 @@ def test_the_compiler_is_loaded_when_a_loop_is_first_compiled(tmp_path: Path) ->
         "from ladderlight_stages.reductions import advise, diffuse, few_colours, ordered, riemersma, search\n"
         "from ladderlight_stages.halftone.palette_steps import follow\n"
         "before = 'llvmlite' in sys.modules or 'numba' in sys.modules\n"
-        "from ladderlight_stages.halftone.tally_loops import mark_used\n"
-        "mark_used(np.zeros((1, 1), np.uint16), np.zeros(1, bool))\n"
+        "from ladderlight_stages.halftone.tally_loops import count_colours\n"
+        "count_colours(np.zeros((1, 1), np.uint16), np.zeros(1, np.int32))\n"
         "print(before, 'numba' in sys.modules)\n"
     )
     assert run(script, NUMBA_CACHE_DIR=str(tmp_path)) == "False True\n"

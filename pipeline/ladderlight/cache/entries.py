@@ -12,6 +12,7 @@ import struct
 import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
+from io import FileIO
 from pathlib import Path
 from typing import Any, BinaryIO, Self
 
@@ -21,6 +22,7 @@ from ladderlight.system.frozen import Frozen
 _END = struct.Struct(">Q32s8s")
 _FORMAT = b"LLcache1"
 _MOST = 1 << 28  # bytes of the longest description that is read
+_USUAL = 1 << 12  # bytes from the end that have most descriptions
 
 
 class DamagedError(Exception):
@@ -51,40 +53,43 @@ class EntryWriter:
                     raise OSError("a part is not as it was written")
                 yield data
 
-    def end(self, path: Path, key: str, about: Mapping[str, Any]) -> "Entry":
+    def end(self, path: str | Path, key: str, about: Mapping[str, Any]) -> "Entry":
         """Write the description, of JSON values, and return the entry as it is once the file is in its place."""
         text = json.dumps({"parts": self._parts, "about": about}).encode()
         self._file.write(text)
         self._file.write(_END.pack(len(text), _digest(key, text), _FORMAT))
-        return Entry(path=path, about=about, parts=_placed(self._parts))
+        return Entry(path=str(path), about=about, parts=_placed(self._parts))
 
 
 class Entry(Frozen):
     """An entry that was found. Its parts are checked as they are read."""
 
-    path: Path
+    path: str
     about: Mapping[str, Any]
     parts: tuple[tuple[int, int, int], ...]
     """Start, length and CRC-32 of each."""
 
     @classmethod
-    def open(cls, path: Path, key: str) -> Self | None:
+    def open(cls, path: str | Path, key: str) -> Self | None:
         """Return the entry of a file; None when there is none that is whole and this user's."""
         try:
-            with path.open("rb") as file:
+            with open(path, "rb", buffering=0) as file:  # noqa: PTH123 - thousands, twice as fast as Path.open
                 status = os.fstat(file.fileno())
-                file.seek(max(0, status.st_size - _END.size))
-                length, digest, form = _END.unpack(file.read(_END.size))
+                file.seek(max(0, status.st_size - _USUAL))
+                end = file.read(_USUAL)
+                length, digest, form = _END.unpack(end[-_END.size :])
                 if form != _FORMAT or length > min(status.st_size - _END.size, _MOST) or not is_own_file(status):
                     return None
-                file.seek(status.st_size - _END.size - length)
-                text = file.read(length)
+                if length + _END.size > len(end):
+                    file.seek(status.st_size - _END.size - length)
+                    end = file.read(length + _END.size)
+            text = end[len(end) - _END.size - length : -_END.size]
             if _digest(key, text) != digest:
                 return None
             found = json.loads(text)
             parts = _placed(found["parts"])
             whole = sum(size for _, size, _ in parts) + length + _END.size == status.st_size
-            return cls(path=path, about=found["about"], parts=parts) if whole else None
+            return cls(path=str(path), about=found["about"], parts=parts) if whole else None
         except (OSError, ValueError, struct.error):
             return None
 
@@ -94,21 +99,29 @@ class Entry(Frozen):
         self.read_into(index, memoryview(data))
         return data
 
-    def read_into(self, index: int, buffer: memoryview) -> None:
-        """Read a part into a buffer of plain bytes and of its length; raises as :meth:`read` does."""
-        start, size, crc = self.parts[index]
+    def read_into(self, index: int, *buffers: memoryview) -> None:
+        """Read parts from one on into buffers of plain bytes and of their lengths; raises as :meth:`read` does."""
         try:
-            with self.path.open("rb", buffering=0) as file:
-                file.seek(start)
-                filled = 0
-                while filled < size and (count := file.readinto(buffer[filled:])):
-                    filled += count
+            with open(self.path, "rb", buffering=0) as file:  # noqa: PTH123 - as in open
+                file.seek(self.parts[index][0])
+                whole = all(
+                    len(buffer) == size and _is_filled(file, buffer) and zlib.crc32(buffer) == crc
+                    for buffer, (_, size, crc) in zip(buffers, self.parts[index : index + len(buffers)], strict=True)
+                )
         except OSError as error:
             raise DamagedError(str(error)) from error
-        if len(buffer) != size or filled != size or zlib.crc32(buffer) != crc:
+        if not whole:
             with suppress(OSError):
-                self.path.unlink()
-            raise DamagedError(f"part {index} of {self.path} is damaged")
+                Path(self.path).unlink()
+            raise DamagedError(f"{self.path} is damaged")
+
+
+def _is_filled(file: FileIO, buffer: memoryview) -> bool:
+    """Read a whole buffer."""
+    filled = 0
+    while filled < len(buffer) and (count := file.readinto(buffer[filled:])):
+        filled += count
+    return filled == len(buffer)
 
 
 def _placed(parts: Iterable[tuple[int, int]]) -> tuple[tuple[int, int, int], ...]:

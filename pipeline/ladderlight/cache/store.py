@@ -42,6 +42,7 @@ class Cache:
     def __init__(self, folder: Path, *, room: int | None = None) -> None:
         """Take the folder, which is made when the first entry is written."""
         self.folder, self.room = folder, ROOM if room is None else room
+        self._folder = str(folder)
         self.lasting = True
         """Whether later builds use it too."""
         self._held = HELD
@@ -79,7 +80,7 @@ class Cache:
 
     def find(self, key: str) -> Entry | None:
         """Return the entry of a key, which counts as used now; None when there is none that is whole."""
-        path = self.path(key)
+        path = self.place(key)
         entry = Entry.open(path, key)
         if entry is not None:
             with suppress(OSError):
@@ -155,7 +156,7 @@ class Cache:
     def note(self, size: int) -> None:
         """Note that an entry of so many bytes was written."""
         if self.lasting:
-            with suppress(OSError), (self.folder / _NOTE).open("ab") as file:
+            with suppress(OSError), (self.folder / _NOTE).open("ab", buffering=0) as file:
                 file.write(bytes(-(-size // _PAGE)))
 
     def _noted(self) -> int:
@@ -195,7 +196,11 @@ class Cache:
 
     def path(self, key: str) -> Path:
         """Return the file of a key's entry."""
-        return self.folder / key[:2] / key
+        return Path(self.place(key))
+
+    def place(self, key: str) -> str:
+        """Return the same as a text, which takes a twentieth of the time."""
+        return f"{self._folder}{os.sep}{key[:2]}{os.sep}{key}"
 
 
 class Writing:
@@ -222,13 +227,16 @@ class Writing:
         """Write the description, and put the entry into its place. Return it, or None if it is not kept."""
         if self._file is None:
             return None
-        path = self._cache.path(key)
+        path = self._cache.place(key)
         try:
             entry = self._entry.end(path, key, about)
             size = self._file.tell()
             self._file.close()
-            path.parent.mkdir(mode=0o700, exist_ok=True)
-            self._aside.replace(path)
+            try:
+                self._aside.replace(path)
+            except FileNotFoundError:  # the first in its folder
+                Path(path).parent.mkdir(mode=0o700, exist_ok=True)
+                self._aside.replace(path)
         except OSError as error:
             self._fail(error)
             return self.end(key, about)
@@ -250,8 +258,11 @@ class Writing:
         self._cache = cache
         self._aside = cache.folder / f"{_ASIDE}-{os.getpid()}-{next(_numbers)}"
         try:
-            cache.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-            self._file = self._aside.open("xb")
+            try:
+                self._file = self._aside.open("xb")
+            except FileNotFoundError:  # the first of all
+                cache.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+                self._file = self._aside.open("xb")
             self._entry = EntryWriter(self._file)
             for part in parts:
                 cache.make_room(len(part))

@@ -7,7 +7,6 @@ depends on the picture's size alone.
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable
 from dataclasses import field
 from threading import Lock
 from typing import TYPE_CHECKING, Any
@@ -67,10 +66,13 @@ class BoardDigests(Frozen, eq=False):
 
     board: Board
     _digests: dict[str, str] = field(default_factory=dict)
+    _of_uses: dict[Used, str] = field(default_factory=dict)
 
-    def of(self, names: Iterable[str]) -> tuple[tuple[str, str], ...]:
-        """Return the names, sorted, each with the digest of what the board has there."""
-        return tuple((name, self._digest(name)) for name in sorted(names))
+    def of(self, used: Used) -> str:
+        """Return the digest of the names, sorted, and of what the board has there."""
+        if used not in self._of_uses:
+            self._of_uses[used] = digest_of([(name, self._digest(name)) for name in sorted(used)])
+        return self._of_uses[used]
 
     def _digest(self, name: str) -> str:
         if name not in self._digests:

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import operator
+import os
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property, lru_cache, partial
 from itertools import chain
-from pathlib import Path
 from typing import Any, TypeVar, overload
 
 from ladderlight.cache.entries import DamagedError, Entry
@@ -55,16 +55,15 @@ class CodedUnit:
             counts, noted = tuple(entry.about["counts"]), cautions(map(described, entry.about["pictures"]))
         except (KeyError, TypeError) as error:
             raise DamagedError(str(error)) from error
-        return cls(counts=counts, cautions=noted, place=str(entry.path), used=used, is_new=False)
+        return cls(counts=counts, cautions=noted, place=entry.path, used=used, is_new=False)
 
     def opened(self) -> OpenedUnit:
         """Return the pictures; raises ``DamagedError`` when the cache no longer has them."""
         if not self.place:
             return OpenedUnit(described=tuple(map(Described.of, self.held)), held=self.held)
-        path = Path(self.place)
-        entry = Entry.open(path, path.name)
+        entry = Entry.open(self.place, os.path.basename(self.place))  # noqa: PTH119 - thousands
         if entry is None:
-            raise DamagedError(f"{path} is damaged")
+            raise DamagedError(f"{self.place} is damaged")
         try:
             return OpenedUnit(described=self.described or tuple(map(described, entry.about["pictures"])), entry=entry)
         except (KeyError, TypeError) as error:
@@ -142,7 +141,7 @@ class CodedWriting:
         return CodedUnit(
             counts=tuple(self._counts),
             cautions=cautions(self._pictures),
-            place=str(entry.path),
+            place=entry.path,
             described=() if self.is_plain else tuple(self._pictures),
             used=_shared(frozenset(used)),
         )

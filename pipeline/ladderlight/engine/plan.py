@@ -12,7 +12,7 @@ of the board. The last is known only when the stage has run: nodes are looked fo
 import hashlib
 import pickle
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import cached_property
 from itertools import compress, count
 from secrets import token_hex
@@ -170,7 +170,7 @@ class Plan(Frozen, eq=False):
 
     def origin(self, file: PictureFile, index: int) -> Origin:
         """Return the origin of a frame of a file."""
-        return replace(origin_of(self.recipe, file, self.names[file], index), animated=file in self._animated)
+        return origin_of(self.recipe, file, self.names[file], index, animated=file in self._animated)
 
     def demand(self, file: PictureFile) -> Demand:
         """Return the size that the first picture stage needs, by the demands from last to first."""

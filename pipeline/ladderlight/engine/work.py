@@ -58,6 +58,8 @@ class Task:
     unit: Unit
     look: int | None = None
     ready: PictureFile | None = None
+    base: Base | None = None
+    """Of the coded pictures, once these have been looked for in vain."""
 
     @property
     def spreads(self) -> bool:
@@ -109,25 +111,25 @@ class Work(Frozen):
             return self._seen(task.unit, task.look)
         if task.ready is not None:
             return self._make_ready(task.unit, task.ready)
-        return self.coded_unit(task.unit, spread)
+        found = task if task.base else self.sought(task)
+        return found if isinstance(found, CodedUnit) else self.coded_unit(found, spread)
 
-    def known(self, unit: Unit) -> CodedUnit | None:
-        """Return the coded pictures of a unit if they have been kept.
+    def sought(self, task: Task) -> CodedUnit | Task:
+        """Return the coded pictures of a task if they have been kept, else the task, for which none are sought again.
 
         Raises
         ------
         DamagedError
             When they turn out to be damaged.
         """
-        for kept, used in self._found(self._base(unit)) if self.cache.lasting else ():
+        base = self._base(task.unit)
+        for kept, used in self._found(base) if self.cache.lasting else ():
             return CodedUnit.of(kept, used)
-        return None
+        return replace(task, base=base)
 
-    def coded_unit(self, unit: Unit, spread: Spread) -> CodedUnit:
-        """Return the coded pictures of a unit; raises as :meth:`attempt`."""
-        known = self.known(unit)
-        if known is not None:
-            return known
+    def coded_unit(self, task: Task, spread: Spread) -> CodedUnit:
+        """Return the coded pictures of a task, coded now; raises as :meth:`attempt`."""
+        unit, base = task.unit, task.base or self._base(task.unit)
         used: set[str] = set()
         sequence = FrameSequence(still=unit.still)
         coded = self._coded(unit, self.plan.end, used, sequence, spread)
@@ -139,7 +141,7 @@ class Work(Frozen):
             for place, picture in chain(begun, coded):
                 writing.add(place, picture)
             writing.correct_first(sequence.first())
-            return self._ended(unit, writing, used) or self.in_memory(unit)
+            return self._ended(unit, base, writing, used) or self.in_memory(unit)
         finally:
             writing.discard()
 
@@ -158,13 +160,12 @@ class Work(Frozen):
             places = (place for place, count in enumerate(found.counts) for _ in range(count))
             for place, picture in zip(places, found.held, strict=True):
                 writing.add(place, picture)
-            return self._ended(unit, writing, found.used) or found
+            return self._ended(unit, self._base(unit), writing, found.used) or found
         finally:
             writing.discard()
 
-    def _ended(self, unit: Unit, writing: CodedWriting, used: Collection[str]) -> CodedUnit | None:
+    def _ended(self, unit: Unit, base: Base, writing: CodedWriting, used: Collection[str]) -> CodedUnit | None:
         """Put the entry of a unit into its place; return the unit, or None if it is not kept."""
-        base = self._base(unit)
         if writing.is_plain and self._is_still(base, unit.files):
             entry = self._end(writing.writing, base, used, writing.about)
         else:  # good for this build alone
@@ -336,13 +337,15 @@ class Work(Frozen):
         """Put an entry of a node into its place; return it, or None if it is not kept."""
         key = self.plan.key(base, frozenset(used))
         entry = writing.end(key, about)
-        if entry is not None and entry.path == self.cache.path(key):
+        if entry is not None and entry.path == self.cache.place(key):
             self.uses.add(base.sort, frozenset(used))
         return entry
 
     def _is_still(self, base: Base, files: Iterable[PictureFile]) -> bool:
         """Whether files are as they were when their digests were made, so that a result of them may be kept."""
-        return not base.lasting or all(self.plan.seen[file.source].still(self._place(file)) for file in files)
+        return not base.lasting or all(
+            self.plan.seen[file.source].still(self.places.get(file) or file.place) for file in files
+        )
 
     def _place(self, file: PictureFile) -> Path:
         return self.places.get(file, file.path)

@@ -52,8 +52,8 @@ def source_view(picture: Picture) -> SourceView:
     shown = np.empty(picture.pixels.shape, dtype=np.uint8)
     for top in range(0, len(shown), _STRIP):
         steps = picture.pixels[top : top + _STRIP] * np.float32(_STEPS)
-        np.clip(steps + np.float32(0.5), 0, _STEPS, out=steps)
-        np.take(_srgb8(), steps.astype(np.uint16), out=shown[top : top + _STRIP])
+        steps += np.float32(0.5)
+        np.take(_srgb8(), steps.astype(np.intp), out=shown[top : top + _STRIP], mode="clip")
     file = io.BytesIO()
     Image.fromarray(shown).save(file, format="JPEG", quality=_QUALITY, subsampling=_HALVED_COLOUR)
     if picture.part is None:

@@ -64,7 +64,7 @@ def headers_of(recipe: Recipe, unreadable: Collection[str] = (), known: Known = 
     return Headers(recipe=recipe, probes=probes, findings=tuple(findings))
 
 
-def origin_of(recipe: Recipe, file: PictureFile, name: str, index: int) -> Origin:
+def origin_of(recipe: Recipe, file: PictureFile, name: str, index: int, *, animated: bool = False) -> Origin:
     """Return the origin of a frame of a file; ``name`` is that of :func:`unique_names`."""
     bank = recipe.bank_for(file)
     return Origin(
@@ -72,6 +72,7 @@ def origin_of(recipe: Recipe, file: PictureFile, name: str, index: int) -> Origi
         source=file.source,
         frame=index,
         bank=None if bank is None else bank + index,
+        animated=animated,
     )
 
 

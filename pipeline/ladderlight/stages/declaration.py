@@ -8,6 +8,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
+from types import NoneType
 from typing import TYPE_CHECKING, Any
 
 from ladderlight.colour.viewing import Viewing
@@ -26,6 +27,7 @@ if TYPE_CHECKING:
 
 _INJECTED = ("Board", "Viewing", "Demand", "Survey", "Kept", "Origin")
 _HOOK_INJECTED = ("Board", "Viewing")
+_DEFAULTS = {"Viewing": Viewing, "Demand": Demand, "Survey": Survey, "Kept": Kept, "Origin": NoneType}
 _HOOK_VALUES = {"rule": 2, "probe": 2, "demand": 3, "survey": 2, "animation": 1, "capacity": 3, "advice": 3}
 """How many values each hook is given before those that its signature adds."""
 
@@ -132,15 +134,8 @@ class StageDeclaration(Value):
         origin: Origin | None = None,
     ) -> Any:
         """Call the stage with its flow value, what else its signature names, and its options."""
-        given = {
-            "Board": board,
-            "Viewing": viewing or Viewing(),
-            "Demand": demand or Demand(),
-            "Survey": survey or Survey(),
-            "Kept": kept or Kept(),
-            "Origin": origin,
-        }
-        return self.function(value, *(given[name] for name in self.takes), **options)
+        given = {"Board": board, "Viewing": viewing, "Demand": demand, "Survey": survey, "Kept": kept, "Origin": origin}
+        return self.function(value, *[given[name] or _DEFAULTS[name]() for name in self.takes], **options)
 
     def call_hook(self, name: str, *values: Any, board: Board, viewing: Viewing | None = None) -> Any:
         """Call a hook that the stage has with its values, and what else its signature names."""

@@ -12,7 +12,7 @@ from typing import Any
 
 from ladderlight.system.frozen import Frozen
 
-_PLAIN = (str, bytes, bool, float, Enum, PurePath, type(None))
+_PLAIN = (str, bytes, bool, float, Enum, PurePath)
 
 
 class Value(Frozen):
@@ -55,16 +55,16 @@ def _content(value: Any) -> dict[str, Any]:
 
 def _written(value: Any) -> str:
     """Write a value as text that is the same for equal values in every process."""
-    if type(value) is str:  # most values are
+    if type(value) is str or value is None:  # most values are
         return ascii(value)
+    if isinstance(value, (tuple, list)):
+        return "[" + ",".join(map(_written, value)) + "]"
     if isinstance(value, Value):
         return value.digest
     if is_dataclass(value):
         return f"{type(value).__name__}{_written(_content(value))}"
     if isinstance(value, Mapping):
         return "{" + ",".join(f"{_written(key)}:{_written(item)}" for key, item in value.items()) + "}"
-    if isinstance(value, tuple | list):
-        return "[" + ",".join(map(_written, value)) + "]"
     if isinstance(value, Set):
         return "{" + ",".join(sorted(map(_written, value))) + "}"
     if isinstance(value, int | float | Fraction) and not isinstance(value, bool) and isfinite(value):

@@ -13,6 +13,7 @@ from ladderlight_stages.perception.luminance import LUMINANCE, tolerated
 Gun = tuple[Floats, Codes]
 
 
+@lru_cache(maxsize=8)
 def is_grey(palette: Palette) -> bool:
     """Whether all of a board's colours are greys."""
     linear = palette.linear

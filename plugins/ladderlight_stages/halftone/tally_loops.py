@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 import numpy as np
+from numpy.typing import NDArray
 
-from ladderlight.units.arrays import Bytes, Codes, Flags, Singles
+from ladderlight.units.arrays import Bytes, Codes, Singles
 from ladderlight_stages.compiled import compiled
 
 if TYPE_CHECKING:
@@ -14,10 +15,15 @@ if TYPE_CHECKING:
 
 
 @compiled
-def mark_used(codes: Codes, used: Flags) -> None:
-    """Mark the codes that are used."""
+def count_colours(codes: Codes, places: NDArray[np.int32]) -> int:
+    """Count the colours that are used; ``places``, int32 (codes,), is a number for each code, one for each colour."""
+    used = np.zeros(len(places), np.bool_)
     for code in codes.reshape(-1):
-        used[code] = True
+        used[places[code]] = True
+    count = 0
+    for one in used:
+        count += int(one)
+    return count
 
 
 @compiled

@@ -7,9 +7,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.units.arrays import Codes, Singles
-from ladderlight_stages.perception.blur_loops import TOGETHER, blurred, blurred_codes
+from ladderlight_stages.perception.area_loops import differences_from, lab_of_areas
+from ladderlight_stages.perception.blur_loops import TOGETHER
 from ladderlight_stages.perception.comparison import Comparison
-from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
 from ladderlight_stages.perception.luminance import SHARES_FROM_LINEAR
 
 BLUR = 2.0
@@ -32,17 +32,18 @@ class Areas(Comparison):
     def lab(self, linear: NDArray[np.floating]) -> Singles:
         """Return CIELAB, float32 (rows, columns, 3), of one pixel of every ``step`` across and down after the blur."""
         light: Singles = np.require(linear, np.float32, ["C", "A", "W"])
-        return np.asarray(lab_from(blurred(light, *self._weights, self.step), _SHARES))
+        return lab_of_areas(light, *self._weights, self.step, _SHARES)
 
     def differences_of(self, codes: Codes, colours: NDArray[np.floating]) -> Singles:
         """Return the differences of codes, uint16 (height, width), from the reference; (codes, 3) of linear light."""
-        light = blurred_codes(
+        return differences_from(
+            np.asarray(self.wanted, np.float32),
             np.require(codes, np.uint16, ["C", "A", "W"]),
             np.require(colours, np.float32, ["C", "A", "W"]),
             *self._weights,
             self.step,
+            _SHARES,
         )
-        return np.asarray(ciede2000(self.wanted, lab_from(light, _SHARES)))
 
     @property
     def _weights(self) -> tuple[Singles, Singles]:

@@ -180,8 +180,6 @@ def clipped_pixels(pixels: NDArray[np.floating], palette: Palette) -> int:
 def colours_used(codes: Codes, palette: Palette) -> int:
     """Count the different colours of codes, (height, width); codes of one colour count once."""
     from ladderlight_stages.halftone.palette_tables import colour_places
-    from ladderlight_stages.halftone.tally_loops import mark_used
+    from ladderlight_stages.halftone.tally_loops import count_colours
 
-    used = np.zeros(len(palette), dtype=np.bool_)
-    mark_used(np.require(codes, np.uint16, ["C", "A", "W"]), used)
-    return int(np.count_nonzero(np.bincount(colour_places(palette)[used])))
+    return count_colours(np.require(codes, np.uint16, ["C", "A", "W"]), colour_places(palette))

@@ -18,7 +18,7 @@ from PIL import Image
 from ladderlight.cache.entries import DamagedError, Entry, EntryWriter
 from ladderlight.cache.folder import VARIABLE
 from ladderlight.cache.store import Cache
-from ladderlight.engine.entries import pictures_of
+from ladderlight.engine.entries import is_plain, pictures_of
 from ladderlight.engine.runner import Chain
 from ladderlight.recipe import Recipe, load
 from ladderlight.workspace.build import build
@@ -147,6 +147,21 @@ def test_an_entry_of_something_else_has_no_pictures_but_is_damaged(tmp_path: Pat
         list(pictures_of(entry))
 
 
+@pytest.mark.parametrize(
+    ("value", "plain"),
+    [
+        ({"note": ["grün", (2.5, None, True)], "\udc80": float("nan"), "count": -(10**4000)}, True),
+        ("\ud83d" + "\ude00", False),  # comes out of JSON as one character
+        ({"count": 10**4300}, False),
+        ({1: "one"}, False),
+        ([np.float64(0.5)], False),
+        (Path("quay.png"), False),
+    ],
+)
+def test_what_would_come_out_of_the_cache_changed_is_not_plain(value: object, *, plain: bool) -> None:
+    assert is_plain(value) == plain
+
+
 def test_what_is_lost_before_it_is_arranged_is_made_again(
     recipe: Recipe, own_cache: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -263,6 +278,6 @@ def test_an_entry_moves_with_all_its_parts_when_the_room_ends_in_the_middle(tmp_
         writing.add(part)
     entry = writing.end("ab", {})
     assert entry is not None
-    assert entry.path == spare.path("ab")
+    assert entry.path == spare.place("ab")
     assert [bytes(entry.read(index)) for index in range(4)] == parts
     assert entries(tmp_path) == []

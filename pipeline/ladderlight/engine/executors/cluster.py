@@ -26,7 +26,7 @@ from distributed.comm import CommClosedError
 from ladderlight.engine.coded import CodedUnit
 from ladderlight.engine.executors.job import Job
 from ladderlight.engine.executors.local_cluster import kill, local_cluster, silence
-from ladderlight.engine.executors.orders import Order, kept, lost
+from ladderlight.engine.executors.orders import Order, lost, sought
 from ladderlight.engine.executors.worker import Absent, Home, JobPlugin, work_out
 from ladderlight.engine.work import Task, Work
 from ladderlight.errors import BuildError, Fault, PictureError
@@ -214,8 +214,8 @@ class _Round:
                 while waiting and len(together) < size:
                     number = waiting.popleft()
                     # Files made ready lie in the cache of one worker, and the animation is coded by another.
-                    known = kept(self._work, tasks[number])
-                    if known is not None or tasks[number].ready is not None:
+                    known = sought(self._work, tasks[number])
+                    if isinstance(known, CodedUnit) or known.ready is not None:
                         done[number] = known
                     else:
                         together.append(number)

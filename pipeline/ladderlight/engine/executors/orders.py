@@ -1,9 +1,10 @@
 """Tasks as orders: files by their numbers in the recipe, so that little crosses to another process."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Self
+from typing import Self
 
 from ladderlight.cache.entries import DamagedError
+from ladderlight.engine.coded import CodedUnit
 from ladderlight.engine.plan import Unit
 from ladderlight.engine.work import Task, Work
 from ladderlight.errors import Fault, PictureError
@@ -35,14 +36,14 @@ class Order(Frozen):
         return Task(unit=unit, look=self.look, ready=None if self.ready is None else files[self.ready])
 
 
-def kept(work: Work, task: Task) -> Any:
-    """Return the coded pictures of a task if they are in the cache of this process, or None."""
+def sought(work: Work, task: Task) -> CodedUnit | Task:
+    """Return the coded pictures of a task if they are in the cache of this process, or else the task."""
     if task.look is not None or not work.finding:
-        return None
+        return task
     try:
-        return work.known(task.unit)
+        return work.sought(task)
     except DamagedError:
-        return None
+        return task
 
 
 def lost(task: Task) -> PictureError:

@@ -18,8 +18,9 @@ from pathlib import Path
 from typing import Any
 
 from ladderlight.cache.store import Cache
+from ladderlight.engine.coded import CodedUnit
 from ladderlight.engine.executors.job import Job, Opened
-from ladderlight.engine.executors.orders import Order, kept, lost
+from ladderlight.engine.executors.orders import Order, lost, sought
 from ladderlight.engine.work import Task, Work, at_once
 from ladderlight.errors import PictureError
 from ladderlight.storage.stopping import deaf
@@ -62,8 +63,8 @@ class Processes:
             path = Path(folder, "job")
 
             def begin(task: Task) -> Future[Any]:
-                found = kept(work, task)
-                if found is not None:
+                found = sought(work, task)
+                if isinstance(found, CodedUnit):
                     return at_once(lambda: found)
                 if not path.exists():
                     path.write_bytes(Job.of(work).data)

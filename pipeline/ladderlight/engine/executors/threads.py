@@ -8,7 +8,8 @@ from itertools import islice
 from queue import SimpleQueue
 from typing import Any
 
-from ladderlight.engine.executors.orders import kept
+from ladderlight.engine.coded import CodedUnit
+from ladderlight.engine.executors.orders import sought
 from ladderlight.engine.work import Task, Work, at_once
 from ladderlight.errors import PictureError
 from ladderlight.storage.stopping import worker_threads
@@ -29,10 +30,10 @@ class Threads(Frozen):
         with worker_threads(workers) as waiting, worker_threads(workers) as pool:
 
             def begin(task: Task) -> Future[Any]:
-                found = kept(work, task)  # here, since a thread would cost more than the look
-                if found is not None:
+                found = sought(work, task)  # here, since a thread would cost more than the look
+                if isinstance(found, CodedUnit):
                     return at_once(lambda: found)
-                return waiting.submit(work.run, task, pool.submit) if task.spreads else pool.submit(work.run, task)
+                return waiting.submit(work.run, found, pool.submit) if found.spreads else pool.submit(work.run, found)
 
             # Handed out bit by bit: what waits takes a kilobyte a task.
             rest, ended = enumerate(tasks), SimpleQueue[tuple[int, Future[Any]]]()
