@@ -8,7 +8,6 @@ import time
 from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
-from typing import NoReturn
 
 from ladderlight.commands.terminal.arguments import recipe_path
 from ladderlight.commands.terminal.reporting import failure_of, print_document, print_lines, print_up_to_date
@@ -39,20 +38,15 @@ def main(arguments: Sequence[str] | None = None) -> int:
         gc.set_threshold(_OBJECTS)
     status = _status_of(list(sys.argv[1:] if arguments is None else arguments))
     if arguments is None and not sys.getprofile():
-        _end(status)
+        if workers_left():  # for which functions at the end would wait
+            from ladderlight.cache.store import remove_temporary
+
+            remove_temporary()
+        else:
+            atexit._run_exitfuncs()  # noqa: SLF001
+        flush_all()
+        os._exit(status)  # Python would free all memory bit by bit
     return status
-
-
-def _end(status: int) -> NoReturn:
-    """End the process. Python would wait for threads that a stop has left at work, and free all memory bit by bit."""
-    if workers_left():
-        from ladderlight.cache.store import remove_temporary
-
-        remove_temporary()
-    else:
-        atexit._run_exitfuncs()  # noqa: SLF001 - as Python itself does
-    flush_all()
-    os._exit(status)
 
 
 def _status_of(arguments: Sequence[str]) -> int:
