@@ -78,8 +78,8 @@ OWN_WORDS = {
     "proof/files.py": {"sheet", "tiles"},
     "proof/page/storing.py": {"crop"},
     "proof/page/data.py": {"text"},
-    "commands/building.py": {"text"},
-    "workspace/manifest.py": {"text"},
+    "commands/terminal/built.py": {"text"},
+    "workspace/description.py": {"text"},
     # "text" is the type of a value.
     "stages/wording.py": {"text"},
     "recipe/language/values.py": {"text"},

@@ -67,10 +67,10 @@ def _status_of(arguments: Sequence[str]) -> int:
 def _run(arguments: Sequence[str], stops: Stops) -> tuple[int, Sequence[Fault]]:
     """Run a command. Return the status and the faults."""
     try:
-        complete = None if COMPLETION in os.environ else _built_plainly(*arguments)
+        complete = None if COMPLETION in os.environ else keeps_stdout(_built_plainly)(*arguments)
         if complete is not None:
             return 0 if complete else 1, ()
-        from ladderlight.commands.terminal.program import run
+        from ladderlight.commands.program import run
 
         return run(arguments)
     except KeyboardInterrupt as stop:
@@ -80,9 +80,9 @@ def _run(arguments: Sequence[str], stops: Stops) -> tuple[int, Sequence[Fault]]:
 
 
 def _built_plainly(command: str = "", *words: str) -> bool | None:
-    """Build one recipe, with no option but ``--quiet``, for which the library of commands takes too long to load.
+    """Build a recipe of which no more than pictures have changed, with no option but ``--quiet``.
 
-    Return whether all of it was built, or None where something else is to be done.
+    Return whether all of it was built; None where something else is to be done.
     """
     names = [word for word in words if word not in ("--quiet", "-q")]
     if command != "build" or len(names) > 1 or any(name.startswith("-") for name in names):
@@ -90,12 +90,16 @@ def _built_plainly(command: str = "", *words: str) -> bool | None:
     from ladderlight.workspace.up_to_date import Noted
 
     began, quiet = time.time_ns(), len(words) > len(names)
-    path = recipe_path(Path(names[0]) if names else None)
-    noted = Noted.of(path)
-    if noted is not None and (last := noted.unchanged()):
+    noted = Noted.of(recipe_path(Path(names[0]) if names else None))
+    if noted and (last := noted.unchanged()):
         print_up_to_date(last.output, quiet=quiet)
         return True
-    from ladderlight.commands.building import build_revisions
+    if not noted or (recipe := noted.recipe()) is None:
+        return None
+    from ladderlight.commands.terminal.built import print_built
+    from ladderlight.commands.terminal.progress import picture_progress
+    from ladderlight.workspace.build import build
 
-    known = None if noted is None else noted.recipe()
-    return keeps_stdout(build_revisions)(path, began=began, known=known, quiet=quiet)
+    with picture_progress(quiet=quiet) as (progress, refused):
+        built = build(recipe, progress=progress, refused=refused, began=began)
+    return bool(print_built(built, (), json_=False, quiet=quiet, verbose=False, cards=False)["ok"])

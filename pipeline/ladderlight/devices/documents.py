@@ -1,39 +1,16 @@
-"""The manifest of a build as plain values, in the order in which they are written."""
+"""The manifest of a build as plain values, as far as its keys are read here."""
 
 from collections.abc import Mapping, Sequence
-from typing import Any, Literal, NotRequired, TypedDict
+from typing import Any, NotRequired, TypedDict
 
-
-class OfTray(TypedDict):
-    """What belongs to a tray, where there are several sets of chips."""
-
-    tray: NotRequired[int]
-
-
-class OfRevision(TypedDict):
-    """What belongs to a revision, where the recipe has several boards."""
-
-    revision: NotRequired[str]
-
-
-class BlocksDocument(TypedDict):
-    """A run of pages or sectors, by the addresses of its first and last byte."""
-
-    first: int
-    last: int
+from ladderlight.flow.pictures import ByteOrder
 
 
 class BurnDocument(TypedDict):
-    """Whether a device must be burned, and how much of it; see :class:`ladderlight.workspace.burned.Burn`."""
+    """Whether a device must be burned."""
 
     known: bool
-    differing: int
-    erasure: str
     text: str
-    eraser: bool | None
-    block: int
-    block_count: int
-    blocks: Sequence[BlocksDocument] | None
 
 
 class BankDocument(TypedDict):
@@ -61,31 +38,31 @@ class Checksums(TypedDict):
 
 
 class PieceDocument(Checksums):
-    """One file of a device, the checksums of the bytes that are burned from it, and the span of the image it holds."""
+    """One file of a device."""
 
     file: str
     format: str
     bytes: int
     first: int
     step: int
-    order: Literal["little", "big"]
+    order: ByteOrder
     offset: int
 
 
-class DeviceDocument(Checksums, OfTray):
-    """One device, with its checksums in the byte order of its first file."""
+class DeviceDocument(TypedDict):
+    """One device."""
 
     name: str
+    tray: NotRequired[int]
     memory: str
     part: str
-    file: str | None
     files: Sequence[str]
     bytes: int
+    sha256: str
     changed: bool
     burn: BurnDocument
     words: int
     width: int
-    first_word: int
     used_words: int
     free_words: int
     last_used: int | None
@@ -93,39 +70,27 @@ class DeviceDocument(Checksums, OfTray):
     pieces: Sequence[PieceDocument]
 
 
-class PictureDocument(OfTray):
-    """One picture and its bank. Further notes of the stages have keys of their own."""
+class PictureDocument(TypedDict):
+    """One picture and its bank."""
 
     name: str
+    tray: NotRequired[int]
     source: str
     frame: int
-    duration: float | None
-    memory: str | None
-    memories: Sequence[str]
     bank: int
     step: NotRequired[float]
-    """Seconds for which the board shows the bank, where a counter steps through the banks."""
-    screen: NotRequired[str]
-    """The file in the output folder that shows it; equal screens share one."""
+    screen: str
     metrics: NotRequired[Mapping[str, Any]]
     caution: NotRequired[str]
 
 
-class InputDocument(TypedDict):
-    """One file that a build is made from."""
-
-    file: str
-    bytes: int
-    sha256: str
-
-
-class ManifestDocument(OfRevision):
+class ManifestDocument(TypedDict):
     """A manifest."""
 
-    format: Literal[1]
     project: str
+    revision: NotRequired[str]
     devices: Sequence[DeviceDocument]
-    inputs: Sequence[InputDocument]
+    inputs: Sequence[Mapping[str, Any]]
     versions: Mapping[str, str]
     notes: Sequence[str]
     pictures: Sequence[PictureDocument]

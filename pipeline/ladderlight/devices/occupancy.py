@@ -29,11 +29,11 @@ def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
         written = contents.memories[memory.name].written.reshape(memory.chips, -1) != 0
         banks = _banks(board, contents, memory)
         for device, used in zip(memory.devices, written, strict=True):
-            count = int(np.count_nonzero(used))
+            last = used.tobytes().rfind(1)
             found[device.name] = Occupancy(
                 banks=tuple(banks[device.index]),
-                used=count,
-                last_used=int(used.size - 1 - np.argmax(used[::-1])) if count else None,
+                used=int(np.count_nonzero(used)),
+                last_used=None if last < 0 else last,
             )
     return found
 
@@ -58,7 +58,8 @@ def _places(board: Board, name: str) -> Callable[[int], Ints]:
 def _read(board: Board, device: Device, bank: int) -> tuple[int, Flags]:
     """Return the first word of a device that is read in a bank, and which from there on are."""
     within = _places(board, device.memory)(bank) - device.first_word
-    held = within[(within >= 0) & (within < device.part.words)]
+    whole = device.part.words == board.memory(device.memory).words
+    held = within if whole else within[(within >= 0) & (within < device.part.words)]
     if not held.size:
         return 0, np.zeros(0, dtype=bool)
     first = int(held.min())

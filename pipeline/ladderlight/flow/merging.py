@@ -35,6 +35,8 @@ def merge(contents: Sequence[Contents], board: Board, *, stages: Sequence[str] =
             _refuse_misfit(memory, new, names[index])
             for start in range(0, memory.words, _AT_ONCE):
                 at = slice(start, start + _AT_ONCE)
+                if not new.written[at].any():
+                    continue
                 clash = np.flatnonzero(sheet.clash(at, new.words[at], new.written[at]))
                 if clash.size:
                     raise ArrangementError(_clash(board, memory, start + int(clash[0]), contents[: index + 1], names))

@@ -20,7 +20,7 @@ from ladderlight.board import Board
 from ladderlight.devices.documents import ManifestDocument
 from ladderlight.devices.occupancy import differing_by_bank
 from ladderlight.flow.images import MOST_INDEXED
-from ladderlight.proof.screens import Shown
+from ladderlight.proof.screens import Screen, Shown
 from ladderlight.storage.stopping import side_by_side
 from ladderlight.storage.writing import read_regular
 from ladderlight.system.frozen import Frozen
@@ -112,12 +112,12 @@ def changes_document(
     board: Board,
     images: Mapping[str, bytes],
     manifest: ManifestDocument,
-    screens: Mapping[int, bytes],
+    screens: Mapping[int, Screen],
     before: EarlierBuild | None,
 ) -> Changes:
     """Return what a build changes against the one before, if any, as plain values.
 
-    ``images`` are each device's bytes, ``screens`` the files of the screens by bank.
+    ``images`` are each device's bytes, ``screens`` those of the build by bank.
     """
     kept: Changes = {"format": FORMAT, **((before and before.document) or _NOTHING)}
     if before is None:
@@ -125,7 +125,7 @@ def changes_document(
     devices = {device["name"]: device["sha256"] for device in manifest["devices"]}
     pictures = {picture["name"]: picture["bank"] for picture in manifest["pictures"]}
     if (devices, pictures) == (before.devices, before.pictures) and all(
-        before.screen(name) == screens[bank] for name, bank in pictures.items()
+        before.screen(name) == screens[bank].png for name, bank in pictures.items()
     ):
         return kept
     chips = list(device_changes(board, images, manifest, before.images()))
@@ -148,7 +148,7 @@ def device_changes(
         counts = differing_by_bank(board, device, [bank["bank"] for bank in entry["banks"]], differs)
         yield {
             "device": device.name,
-            "differing": int(differs.sum()),
+            "differing": int(np.count_nonzero(differs)),
             "banks": [
                 {"bank": bank["bank"], "pictures": list(bank["pictures"]), "differing": count}
                 for bank, count in zip(entry["banks"], counts, strict=True)
@@ -167,11 +167,11 @@ def _runs(differs: NDArray[np.bool_]) -> list[tuple[int, int]]:
     return [(int(first), int(last)) for first, last in zip(firsts, lasts, strict=True)]
 
 
-_Pair = tuple[PictureChange, tuple[bytes | None, bytes] | None]
-"""A picture's change, with the files of its screens before and after, both whole."""
+_Pair = tuple[PictureChange, tuple[bytes | None, Screen] | None]
+"""A picture's change, with its screens before and after, both whole."""
 
 
-def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: EarlierBuild) -> Iterator[_Pair]:
+def _pictures(pictures: Mapping[str, int], screens: Mapping[int, Screen], before: EarlierBuild) -> Iterator[_Pair]:
     """Yield what changed of each picture, in the order of the banks; those that are gone come last."""
     earlier = _renamed(pictures, screens, before)
     same = [name for name in pictures if name in before.pictures]
@@ -196,11 +196,11 @@ def _pictures(pictures: Mapping[str, int], screens: Mapping[int, bytes], before:
             yield {"name": name, "bank": None, "was": was, "state": "gone"}, None
 
 
-def _compared(old: bytes | None, new: bytes) -> float | Literal["unknown"] | None:
-    """Return the share of pixels that differ between two files of screens; None for screens of different sizes."""
-    if old == new:
+def _compared(old: bytes | None, new: Screen) -> float | Literal["unknown"] | None:
+    """Return the share of pixels that differ between two screens; None for screens of different sizes."""
+    if old == new.png:
         return 0.0
-    shown, now = Shown.of(old), Shown.of(new)
+    shown, now = Shown.of(old), new.shown
     if shown is None or now is None:
         return "unknown"
     if shown.numbers.shape != now.numbers.shape:
@@ -227,7 +227,7 @@ def _numbered(*screens: Shown) -> list[NDArray[Any]] | None:
     ]
 
 
-def _renamed(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: EarlierBuild) -> dict[str, str]:
+def _renamed(pictures: Mapping[str, int], screens: Mapping[int, Screen], before: EarlierBuild) -> dict[str, str]:
     """Return the earlier names of new pictures that look as one does that is gone, best in the same bank."""
     gone = {name: bank for name, bank in before.pictures.items() if name not in pictures}
     new = {name: bank for name, bank in pictures.items() if name not in before.pictures}
@@ -240,7 +240,7 @@ def _renamed(pictures: Mapping[str, int], screens: Mapping[int, bytes], before: 
             looks.setdefault(_look(shown), []).append(name)
     found = {}
     for name, bank in sorted(new.items(), key=itemgetter(1)):
-        now = Shown.of(screens[bank])
+        now = screens[bank].shown
         alike = [] if now is None else looks.get(_look(now), [])
         if alike:
             found[name] = min(alike, key=lambda old: (gone[old] != bank, gone[old]))
@@ -256,11 +256,18 @@ def _look(screen: Shown) -> bytes:
 def _with_screens(pairs: Iterable[_Pair]) -> list[PictureChange]:
     """Put the screens of the first few pictures into what is said of them."""
     found, shown, left = [], 0, _MOST_BYTES
+
+    @cache
+    def small(png: bytes | None) -> bytes | None:
+        screen = Shown.of(png)
+        return None if screen is None else screen.small
+
     for about, screens in pairs:
         found.append(about)
         if screens is None or shown == MOST_SHOWN or left <= 0:
             continue
-        smaller = [screen.small for png in screens if (screen := Shown.of(png)) is not None]
+        old, new = screens
+        smaller = [png for png in (small(old), new.small) if png is not None]
         left -= sum(map(len, smaller))
         if len(smaller) == 2 and (left >= 0 or not shown):
             shown += 1

@@ -17,7 +17,7 @@ from ladderlight.proof.changes import FILE as CHANGES
 from ladderlight.proof.changes import Before, changes_document, device_changes
 from ladderlight.proof.page.document import Links, page
 from ladderlight.proof.scanout import Scanned
-from ladderlight.proof.screens import data_url, screen_png, to_png
+from ladderlight.proof.screens import Screen, data_url, to_png
 from ladderlight.proof.tilesheet import PER_ROW, tile_sheet
 from ladderlight.storage.stopping import side_by_side
 from ladderlight.system.printable import json_text
@@ -52,10 +52,11 @@ def proof_files(
     one folder deeper. A screen has the number of the first bank that shows it.
     """
     board, firsts = scanned.board, scanned.distinct
-    files = side_by_side(lambda bank: screen_png(board, scanned.screen(bank)), firsts)
+    screens = [Screen(scanned=scanned, bank=bank) for bank in firsts]
+    files = side_by_side(lambda screen: screen.png, screens)
     yield from zip((f"screens/bank{bank}.png" for bank in firsts), files, strict=True)
-    screens = {bank: files[content] for bank, content in scanned.contents.items()}
-    changes = changes_document(board, scanned.images, manifest, screens, before.build)
+    shown = {bank: screens[content] for bank, content in scanned.contents.items()}
+    changes = changes_document(board, scanned.images, manifest, shown, before.build)
     yield CHANGES, json_text(changes).encode()
     sheets = [_described(board, tiles, places) for tiles, places in zip(scanned.tile_sets, scanned.places, strict=True)]
     bank = scanned.banks[0]

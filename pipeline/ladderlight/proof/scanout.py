@@ -123,7 +123,7 @@ def _is_registered(board: Board) -> bool:
 
 
 def _on_screen(board: Board, codes: Codes) -> Codes:
-    return codes[board.y_grid.cells].take(board.x_grid.cells, axis=1)
+    return codes.take(board.x_grid.cells, axis=1)[board.y_grid.cells]  # of fewer lines first
 
 
 def render(board: Board, words: MemoryWords, bank: int = 0) -> NDArray[np.uint8]:

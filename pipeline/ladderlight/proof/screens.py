@@ -5,6 +5,7 @@ import struct
 import zlib
 from base64 import b64encode
 from collections.abc import Iterable
+from functools import cached_property
 from typing import Any, Self
 
 import numpy as np
@@ -16,6 +17,7 @@ from ladderlight.board import Board
 from ladderlight.flow.images import MOST_INDEXED, saved
 from ladderlight.proof.scanout import Scanned, colours_of
 from ladderlight.system.frozen import Frozen
+from ladderlight.units.arrays import Codes
 
 COMPRESSION = 2  # a third of the time of the usual 6 for a third more bytes, and there may be hundreds of screens
 _INDEXED, _UP = 3, 2  # colour type and filter: W3C PNG, ISO/IEC 15948, 11.2.1 and 9.2
@@ -31,17 +33,6 @@ def shown_banks(board: Board, held: Iterable[int]) -> list[int]:
 def screen_names(scanned: Scanned) -> dict[int, str]:
     """Return the file below ``proof/`` of each bank's screen; equal ones share that of the first bank."""
     return {bank: f"screens/bank{scanned.distinct[content]}.png" for bank, content in scanned.contents.items()}
-
-
-def screen_png(board: Board, codes: NDArray[np.uint16]) -> bytes:
-    """Write what the monitor shows, by the codes of a screen, as a PNG at the mode's full resolution.
-
-    Where each monitor pixel shows one count and there are up to 256 codes, its pixel values are the codes themselves.
-    """
-    dots = board.raster.dots_per_count
-    if len(board.palette) > MOST_INDEXED or not dots:
-        return to_png(colours_of(board, codes))
-    return _indexed_png(codes.astype(np.uint8).repeat(dots, axis=1), board.palette.srgb8.tobytes())
 
 
 class Shown(Frozen, eq=False):
@@ -65,6 +56,16 @@ class Shown(Frozen, eq=False):
         except (OSError, ValueError, SyntaxError):
             return None
 
+    @classmethod
+    def of_codes(cls, board: Board, codes: Codes) -> Self | None:
+        """Return what the monitor shows, by the codes of a screen; None where colours are mixed, or above 256."""
+        dots = board.raster.dots_per_count
+        if len(board.palette) > MOST_INDEXED or not dots:
+            return None
+        numbers = codes.astype(np.uint8)  # to repeat them once takes four times as long as all else
+        palette = np.insert(board.palette.srgb8, 3, 255, axis=1).view(np.uint32)[:, 0]
+        return cls(numbers=numbers if dots == 1 else numbers.repeat(dots, axis=1), palette=palette)
+
     @property
     def colours(self) -> NDArray[Any]:
         """The colour of each pixel."""
@@ -79,15 +80,51 @@ class Shown(Frozen, eq=False):
             changes = np.flatnonzero((rows[1:] != rows[:-1]).any(axis=1)) + 1
             step = int(np.gcd.reduce(np.concatenate([changes, [len(rows)]])))
             numbers = numbers[::step] if axis == 0 else numbers[:, ::step]
+        return type(self)(numbers=numbers, palette=self.palette).png
+
+    @property
+    def png(self) -> bytes:
+        """The file of the screen."""
         if self.palette is not None:
-            return _indexed_png(numbers, self.palette.view(np.uint8).reshape(-1, 4)[:, :3].tobytes())
-        return to_png(np.ascontiguousarray(numbers).view(np.uint8).reshape(*numbers.shape, 4)[..., :3])
+            return _indexed_png(self.numbers, self.palette.view(np.uint8).reshape(-1, 4)[:, :3].tobytes())
+        return to_png(np.ascontiguousarray(self.numbers).view(np.uint8).reshape(*self.numbers.shape, 4)[..., :3])
+
+
+class Screen(Frozen, eq=False):
+    """The screen of a bank of this build: its file, and what that shows."""
+
+    scanned: Scanned
+    bank: int
+
+    @cached_property
+    def png(self) -> bytes:
+        """A PNG at the mode's full resolution.
+
+        Where each monitor pixel shows one count and there are up to 256 codes, its pixel values are the codes
+        themselves.
+        """
+        board, codes = self.scanned.board, self.scanned.screen(self.bank)
+        shown = Shown.of_codes(board, codes)
+        return to_png(colours_of(board, codes)) if shown is None else shown.png
+
+    @property
+    def shown(self) -> Shown | None:
+        """What is in the file; of codes it need not be decoded."""
+        return Shown.of_codes(self.scanned.board, self.scanned.screen(self.bank)) or Shown.of(self.png)
+
+    @cached_property
+    def small(self) -> bytes | None:
+        """As :attr:`Shown.small`."""
+        shown = self.shown
+        return None if shown is None else shown.small
 
 
 def to_png(pixels: NDArray[np.uint8]) -> bytes:
     """Write pixels, uint8 (height, width, 3), as a PNG; with up to 256 colours as an indexed one, which is smaller."""
-    packed = pixels.astype(np.uint32) @ np.array([1 << 16, 1 << 8, 1], dtype=np.uint32)
-    colours = np.unique(packed)
+    red, green, blue = np.moveaxis(pixels, 2, 0).astype(np.uint32)
+    packed = red << 16 | green << 8 | blue
+    ordered = np.sort(packed, axis=None)  # np.unique takes thrice as long, and loads numpy.ma first
+    colours = ordered[np.diff(ordered, prepend=ordered[0] + 1) != 0]
     if len(colours) > MOST_INDEXED:
         return saved(Image.fromarray(pixels), compression=COMPRESSION)
     palette = b"".join(int(colour).to_bytes(3, "big") for colour in colours)

@@ -93,7 +93,7 @@ class Journal(Frozen):
         """Rename an entry, which keeps its name unless it is given another one."""
         kept = kept or name
         for top, path in ((source, name), (target, kept)):
-            if any((top / parent).is_symlink() for parent in PurePosixPath(path).parents):
+            if any(os.path.islink(f"{top}/{parent}") for parent in PurePosixPath(path).parents):  # noqa: PTH114
                 raise OSError(errno.ELOOP, "a link is in place of a folder", str(top / path))
         if lexists(target / kept):
             raise FileExistsError(errno.EEXIST, "something has been put there", str(target / kept))

@@ -2,6 +2,7 @@
 
 import itertools
 import os
+import stat
 from collections.abc import Mapping, Set
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
@@ -134,9 +135,12 @@ def _is_changed(output: Path, name: str, digest: str) -> bool:
 
 def is_real_folder(output: Path, name: str) -> bool:
     """Whether a name in an output folder leads to a folder, through no link."""
-    return all(_is_folder(output / each) for each in (name, *folders_of([name])))
+    return all(_is_folder(f"{output}/{each}") for each in (name, *folders_of([name])))
 
 
-def _is_folder(path: Path) -> bool:
+def _is_folder(path: str | Path) -> bool:
     """Whether a path is a folder, and not a link to one."""
-    return path.is_dir() and not path.is_symlink()
+    try:
+        return stat.S_ISDIR(os.lstat(path).st_mode)
+    except (FileNotFoundError, NotADirectoryError):
+        return False

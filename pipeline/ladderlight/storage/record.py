@@ -5,6 +5,7 @@ import json
 import os
 import re
 from collections.abc import Collection, Iterable, Iterator, Mapping
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, Self, TypeGuard
 
@@ -74,6 +75,17 @@ class Record(Frozen):
         except (OSError, ValueError, KeyError, TypeError, RecursionError):
             pass
         return None
+
+
+def as_written(output: Path, name: str, form: int) -> Any:
+    """Return a JSON document that is just what the last build has written, in a format; None where it is not."""
+    record = Record.read(output)
+    with suppress(OSError, ValueError, KeyError):
+        data = read_regular(output / name)
+        if record is not None and record.files.get(name) == hashlib.sha256(data).hexdigest():
+            found = json.loads(data)
+            return found if found["format"] == form else None
+    return None
 
 
 def files_below(folder: Path) -> frozenset[str]:

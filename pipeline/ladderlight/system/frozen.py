@@ -19,6 +19,7 @@ class Frozen:
     if TYPE_CHECKING:
         __dataclass_fields__: ClassVar[dict[str, Field[Any]]]
     __names: ClassVar[frozenset[str]]
+    __compared: ClassVar[tuple[str, ...]]
     __defaults: ClassVar[Mapping[str, Any]]
     __factories: ClassVar[Mapping[str, Callable[[], Any]]]
 
@@ -28,6 +29,7 @@ class Frozen:
         dataclass(init=False, repr=False, eq=False, kw_only=True)(cls)
         found = [each for each in fields(cls) if each.init]
         cls.__names = frozenset(each.name for each in found)
+        cls.__compared = tuple(each.name for each in fields(cls) if each.compare)
         cls.__defaults = {each.name: each.default for each in found if each.default is not MISSING}
         cls.__factories = {each.name: each.default_factory for each in found if each.default_factory is not MISSING}
         if not eq:
@@ -65,12 +67,11 @@ class Frozen:
 
     def __eq__(self, other: object) -> bool:
         """Compare the fields."""
-        return _compared(self) == _compared(other) if type(other) is type(self) else NotImplemented
+        return self.__values() == other.__values() if type(other) is type(self) else NotImplemented
 
     def __hash__(self) -> int:
         """Hash the fields."""
-        return hash(_compared(self))
+        return hash(self.__values())
 
-
-def _compared(value: Any) -> tuple[Any, ...]:
-    return tuple(getattr(value, each.name) for each in fields(value) if each.compare)
+    def __values(self) -> tuple[Any, ...]:
+        return tuple([getattr(self, name) for name in self.__compared])

@@ -12,14 +12,10 @@ import ladderlight
 
 @cache
 def version(name: str) -> str:
-    """Return the version of an installed library, without reading through its description.
-
-    Raises PackageNotFoundError when it is not installed.
-    """
-    installed = metadata.distribution(name)
-    head = (installed.read_text("METADATA") or "").partition("\n\n")[0]
+    """Return the version of a library; raises PackageNotFoundError. Nothing reads through its long description."""
+    head = (metadata.distribution(name).read_text("METADATA") or "").partition("\n\n")[0]
     found = re.search(r"^Version: *(\S+)$", head, re.MULTILINE)
-    return found[1] if found else installed.version
+    return found[1] if found else metadata.version(name)
 
 
 _COMPUTE = ("numba", "numpy", "pillow", "scikit-image", "scipy")

@@ -9,16 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from ladderlight.board import Board, Device
 from ladderlight.board.scanning.scan import is_direct
-from ladderlight.devices.documents import (
-    BurnDocument,
-    Checksums,
-    DeviceDocument,
-    ManifestDocument,
-    OfRevision,
-    OfTray,
-    PictureDocument,
-    PieceDocument,
-)
+from ladderlight.devices.documents import Checksums, ManifestDocument
 from ladderlight.devices.files import bytes_of, checksums_of, span_bytes, words_of
 from ladderlight.devices.formats import format_of
 from ladderlight.devices.occupancy import Occupancy, occupancies_of
@@ -32,7 +23,9 @@ if TYPE_CHECKING:
 
 Details = Mapping[str, Mapping[str, Any]]
 Merged = Mapping[tuple[str, int], Mapping[str, float]]
-_OWN = PictureDocument.__annotations__.keys() - {"metrics", "caution"}  # keys that no note of a stage takes
+_Table = dict[str, object]
+_OWN = {"name", "tray", "source", "frame", "duration", "memory", "memories", "bank", "step", "screen"}
+"""Keys of pictures that no note of a stage takes."""
 
 
 def describe(
@@ -72,8 +65,7 @@ def describe(
         Of a recipe that has several boards, and of a build that has several sets of chips.
     """
     occupancies = occupancies_of(board, contents)
-    own_tray: OfTray = {} if tray is None else {"tray": tray}
-    own_revision: OfRevision = {} if revision is None else {"revision": revision}
+    own_tray = {} if tray is None else {"tray": tray}
     devices = []
     for device in board.devices:
         chip = (burned or {}).get(device.name)
@@ -86,10 +78,10 @@ def describe(
     shown = [memory.name for memory in board.driving_memories]
     direct = [memory.name for memory in board.memories if is_direct(board, memory)]
     picture = partial(_picture, [name for name in shown if name in direct] or direct)
-    made: ManifestDocument = {
+    made = {
         "format": FORMAT,
         "project": project,
-        **own_revision,
+        **({} if revision is None else {"revision": revision}),
         "devices": devices,
         "inputs": (),
         "versions": versions or {},
@@ -105,8 +97,8 @@ def describe(
             for placed in contents.pictures
         ],
     }
-    plain: ManifestDocument = json.loads(json.dumps(made))
-    return plain
+    document: ManifestDocument = json.loads(json.dumps(made))
+    return document
 
 
 def _device(
@@ -115,8 +107,8 @@ def _device(
     burn: Burn,
     occupancy: Occupancy,
     files: Sequence[DeviceFile],
-    tray: OfTray,
-) -> DeviceDocument:
+    tray: Mapping[str, int],
+) -> _Table:
     ordered = cache(partial(in_order, image, device.part.width))
     sums = cache(checksums_of)  # a file often holds all of the image
     held = [(file, file.span) for file in files if file.span is not None]
@@ -142,7 +134,7 @@ def _device(
     }
 
 
-def _burn(burn: Burn) -> BurnDocument:
+def _burn(burn: Burn) -> _Table:
     return {
         "known": burn.known,
         "differing": burn.differing,
@@ -151,11 +143,11 @@ def _burn(burn: Burn) -> BurnDocument:
         "eraser": burn.eraser,
         "block": burn.block,
         "block_count": burn.block_count,
-        "blocks": None if burn.blocks is None else [{"first": first, "last": last} for first, last in burn.blocks],
+        "blocks": None if burn.blocks is None else [{"first": a, "last": b} for a, b in burn.blocks],
     }
 
 
-def _piece(file: DeviceFile, span: Span, data: bytes, sums: Callable[[bytes], Checksums]) -> PieceDocument:
+def _piece(file: DeviceFile, span: Span, data: bytes, sums: Callable[[bytes], Checksums]) -> _Table:
     return {
         "file": file.name,
         "format": format_of(file.data),
@@ -178,11 +170,11 @@ def _picture(
     placed: PlacedPicture,
     details: Mapping[str, Any],
     merged: Mapping[str, float],
-    tray: OfTray,
+    tray: Mapping[str, int],
     screen: str | None,
-) -> PictureDocument:
+) -> _Table:
     origin = placed.origin
-    entry: dict[str, object] = {
+    entry: _Table = {
         "name": origin.name,
         **tray,
         "source": origin.source,
@@ -196,6 +188,4 @@ def _picture(
     }
     metrics = {"metrics": {**details.get("metrics", {}), **merged}} if merged else {}
     notes = {key: value for key, value in {**details, **metrics}.items() if key not in _OWN}
-    described: Any = {**entry, **notes}
-    picture: PictureDocument = described
-    return picture
+    return {**entry, **notes}

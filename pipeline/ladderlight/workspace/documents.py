@@ -1,24 +1,24 @@
 """JSON documents that are kept between commands: read whole and checked in one place, or refused in one line."""
 
+from __future__ import annotations
+
 import json
 import stat
-from collections.abc import Iterator
-from contextlib import contextmanager
-from hashlib import sha256
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 from ladderlight.errors import DocumentError
-from ladderlight.storage.record import Record
 
 if TYPE_CHECKING:
-    from ladderlight.workspace.models import Kept
+    from pydantic_core import ErrorDetails
 
-_Kept = TypeVar("_Kept", bound="Kept")
+    from ladderlight.workspace.models import Kept
 
 LARGEST = 1 << 28
 """Bytes of the largest document that is read. A record of forty chips of 1 MiB, all noise, takes a fifth of it."""
 _MOST_LETTERS = 60
+
+_Kept = TypeVar("_Kept", bound="Kept")
 
 
 def read_document(path: Path, model: type[_Kept], action: str) -> _Kept | None:
@@ -31,75 +31,32 @@ def read_document(path: Path, model: type[_Kept], action: str) -> _Kept | None:
     DocumentError
         When it cannot be read.
     """
-    with _refused(path, action):
-        data = _data(path)
-        return None if data is None else _checked(_loaded(data), model)
+    from pydantic import ValidationError
 
-
-def read_made(output: Path, name: str, form: int, model: str) -> Any:
-    """Return a document of the last build, JSON values, or None when there is no such file.
-
-    Where it is not just what that build has written, or of another format than ``form``, it is checked by the model of
-    this name; raises as :func:`read_document` does.
-    """
-    with _refused(output / name, "build again"):
-        data = _data(output / name)
-        if data is None:
-            return None
-        found, record = _loaded(data), Record.read(output)
-        own = record is not None and record.files.get(name) == sha256(data).hexdigest()
-        if not own or found.get("format") != form:
-            from ladderlight.workspace import models
-
-            _checked(found, getattr(models, model))
-        return found
+    try:
+        return model.model_validate(_loaded(path))
+    except (FileNotFoundError, NotADirectoryError):
+        return None
+    except OSError as error:
+        raise DocumentError(f"cannot be read ({error.strerror}); check its permissions", where=path) from None
+    except ValidationError as error:
+        fault = _place(error.errors(include_url=False)[0])
+    except DamageError as error:
+        fault = str(error)
+    raise DamageError(f"{fault}; {action}", where=path)
 
 
 class DamageError(DocumentError):
     """A document that can be read is not what it should be."""
 
 
-@contextmanager
-def _refused(path: Path, action: str) -> Iterator[None]:
-    """Raise what is wrong with a document with its place, and what to do about a damaged one."""
-    try:
-        yield
-    except OSError as error:
-        raise DocumentError(f"cannot be read ({error.strerror}); check its permissions", where=path) from None
-    except DamageError as error:
-        raise DamageError(f"{error}; {action}", where=path) from None
-
-
-def _checked(found: object, model: type[_Kept]) -> _Kept:
-    """Return the model of a document; raises DamageError with the value that is not valid, in words."""
-    from pydantic import ValidationError
-
-    try:
-        return model.model_validate(found)
-    except ValidationError as error:
-        first = error.errors(include_url=False)[0]
-    if first["type"] == "value_error":
-        raise DamageError(str(first["ctx"]["error"]))
-    keys = "".join(f"[{key}]" if isinstance(key, int) else f".{key}" for key in first["loc"]).lstrip(".")
-    keys = ascii(keys[:_MOST_LETTERS])[1:-1]  # some are whatever the file has
-    if not keys:
-        raise DamageError("does not hold what it should")
-    raise DamageError(f"lacks {keys}" if first["type"] == "missing" else f"{keys} does not hold what it should")
-
-
-def _data(path: Path) -> bytes | None:
-    try:
-        status = path.stat()
-    except (FileNotFoundError, NotADirectoryError):
-        return None
+def _loaded(path: Path) -> object:
+    status = path.stat()
     if not stat.S_ISREG(status.st_mode):
         raise DamageError("is a folder" if stat.S_ISDIR(status.st_mode) else "is not a regular file")
     if status.st_size > LARGEST:
         raise DamageError(f"has {status.st_size:,} bytes, too many for such a file")
-    return path.read_bytes()
-
-
-def _loaded(raw: bytes) -> Any:
+    raw = path.read_bytes()
     if not raw.strip():
         raise DamageError("is empty")
     try:
@@ -120,3 +77,14 @@ def _once(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
         twice = next(name for at, (name, _) in enumerate(pairs) if name in dict(pairs[:at]))
         raise DamageError(f"has the key {twice[:_MOST_LETTERS]!r} twice in one place")
     return found
+
+
+def _place(first: ErrorDetails) -> str:
+    """Return in words which value of a document is not valid, of the first error."""
+    if first["type"] == "value_error":
+        return str(first["ctx"]["error"])
+    keys = "".join(f"[{key}]" if isinstance(key, int) else f".{key}" for key in first["loc"]).lstrip(".")
+    keys = ascii(keys[:_MOST_LETTERS])[1:-1]  # some are whatever the file has
+    if not keys:
+        return "does not hold what it should"
+    return f"lacks {keys}" if first["type"] == "missing" else f"{keys} does not hold what it should"

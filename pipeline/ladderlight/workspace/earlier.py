@@ -13,12 +13,13 @@ from ladderlight.errors import DocumentError, LadderlightError
 from ladderlight.proof.changes import FILE, FORMAT, Before, Changes, EarlierBuild
 from ladderlight.recipe import Recipe
 from ladderlight.storage.journal import is_inside
+from ladderlight.storage.record import MANIFEST, as_written
 from ladderlight.system.frozen import Frozen
 from ladderlight.system.printable import printable
 from ladderlight.units.arrays import Bytes
 from ladderlight.workspace.description import in_order
-from ladderlight.workspace.documents import read_made
 from ladderlight.workspace.last_build import LastBuild, last_build
+from ladderlight.workspace.manifest import FORMAT as MANIFEST_FORMAT
 from ladderlight.workspace.manifest import read_manifest
 
 if TYPE_CHECKING:
@@ -35,7 +36,8 @@ class Earlier(Frozen):
     def of(cls, recipe: Recipe) -> Self:
         """Read its manifest; a damaged one is as good as none, since the build replaces it."""
         try:
-            return cls(recipe=recipe, manifest=read_manifest(recipe.output))
+            known = as_written(recipe.output, MANIFEST, MANIFEST_FORMAT)
+            return cls(recipe=recipe, manifest=known or read_manifest(recipe.output))
         except DocumentError:
             return cls(recipe=recipe, manifest=None)
 
@@ -67,14 +69,7 @@ class Earlier(Frozen):
         return last_build(self.recipe.output, self.recipe.board, self.recipe.owner, self.manifest)
 
     def _document(self, number: int | None) -> Changes | None:
-        try:
-            found = read_made(self.recipe.output, f"proof/{folder_of(number)}{FILE}", FORMAT, "ChangesModel")
-        except DocumentError:
-            return None
-        if found:
-            del found["format"]
-        document: Changes | None = found
-        return document
+        return as_written(self.recipe.output, f"proof/{folder_of(number)}{FILE}", FORMAT)  # type: ignore[no-any-return]
 
     def _images(self, number: int | None, devices: list[DeviceDocument]) -> dict[str, Bytes]:
         """Return the devices' bytes as that build gave them; not of files that were changed since."""

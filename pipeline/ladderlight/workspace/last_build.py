@@ -11,7 +11,7 @@ from ladderlight.board import Board, Finding
 from ladderlight.devices.documents import DeviceDocument, ManifestDocument, PieceDocument
 from ladderlight.engine.trays import Tray, folder_of, place_in
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError
-from ladderlight.flow.pictures import ByteOrder, DeviceFile, Span
+from ladderlight.flow.pictures import DeviceFile, Span
 from ladderlight.recipe import Recipe
 from ladderlight.recipe.inputs import changes_since
 from ladderlight.storage.output import settled
@@ -130,8 +130,9 @@ def last_build(
 
 def _file_of(device: DeviceDocument, piece: PieceDocument) -> DeviceFile:
     """Return a device's file with its span, without data."""
-    order: ByteOrder = "big" if piece["order"] == "big" else "little"
-    span = Span(first=piece["first"], count=piece["bytes"], step=piece["step"], order=order, offset=piece["offset"])
+    span = Span(
+        first=piece["first"], count=piece["bytes"], step=piece["step"], order=piece["order"], offset=piece["offset"]
+    )
     return DeviceFile(device=device["name"], name=piece["file"], data=b"", span=span)
 
 

@@ -9,10 +9,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal, TypedDict
 
 from ladderlight.cache.marks import Seen
-from ladderlight.devices.documents import DeviceDocument, InputDocument, ManifestDocument, PictureDocument
+from ladderlight.devices.documents import DeviceDocument, ManifestDocument, PictureDocument
 from ladderlight.system.frozen import Frozen
 from ladderlight.system.printable import json_value
-from ladderlight.workspace.documents import read_made
+from ladderlight.workspace.documents import read_document
 
 if TYPE_CHECKING:
     from ladderlight.proof.burnsheet import BurnPart
@@ -80,7 +80,7 @@ class Manifests(Frozen):
         return (device for made in self for device in _items(made["devices"]))
 
     @property
-    def inputs(self) -> Iterator[InputDocument]:
+    def inputs(self) -> Iterator[Mapping[str, object]]:
         """The files that the build is made from."""
         return ({"file": name, "bytes": each.size, "sha256": each.sha256} for name, each in self.seen.items())
 
@@ -149,5 +149,8 @@ def read_manifest(output: Path) -> ManifestDocument | None:
     DocumentError
         When it is damaged.
     """
-    found: ManifestDocument | None = read_made(output, FILE, FORMAT, "Manifest")
-    return found
+    from ladderlight.workspace.models import Manifest
+
+    found = read_document(output / FILE, Manifest, "build again")
+    document: Any = found and found.model_dump(mode="json", exclude_unset=True)
+    return document  # type: ignore[no-any-return]

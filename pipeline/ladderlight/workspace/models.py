@@ -15,7 +15,6 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validat
 from ladderlight.devices.files import checksums_of, refuse_name
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder
-from ladderlight.proof import changes
 
 _Item = TypeVar("_Item")
 Listed = Annotated[tuple[_Item, ...], Field(strict=False)]
@@ -28,9 +27,8 @@ class Kept(BaseModel):
     model_config = ConfigDict(frozen=True, strict=True, extra="ignore", defer_build=True)
 
 
-Size = Annotated[int, Field(ge=0, le=1 << 32)]
-TrayNumber = Annotated[int, Field(ge=1)] | None
-"""None where there is one set of chips only."""
+_Size = Annotated[int, Field(ge=0, le=1 << 32)]
+_Tray = Annotated[int, Field(ge=1)] | None
 
 
 def _inside(name: str) -> str:
@@ -41,43 +39,35 @@ def _inside(name: str) -> str:
     return name
 
 
-class PieceEntry(Kept):
-    """One file of a device, and the span of the image that it holds."""
-
+class _Piece(Kept):
     file: Annotated[str, AfterValidator(_inside)]
-    bytes: Size
-    first: Size
+    bytes: _Size
+    first: _Size
     step: Annotated[int, Field(ge=1, le=4)]
     order: ByteOrder
-    offset: Size
+    offset: _Size
 
 
-class DeviceEntry(Kept):
-    """One device."""
-
+class _Device(Kept):
     name: str
-    tray: TrayNumber = None
+    tray: _Tray = None
     part: str
-    bytes: Size
+    bytes: _Size
     sha256: str
-    width: Size = 0
-    pieces: Listed[PieceEntry]
+    width: _Size = 0
+    pieces: Listed[_Piece]
 
 
-class InputEntry(Kept):
-    """One file that a build is made from."""
-
+class _Input(Kept):
     file: str
     bytes: Annotated[int, Field(ge=0)]
     sha256: str
 
 
-class PictureEntry(Kept):
-    """One picture and its bank."""
-
+class _Picture(Kept):
     name: str
-    tray: TrayNumber = None
-    bank: Size
+    tray: _Tray = None
+    bank: _Size
     screen: str | None = None
 
 
@@ -85,10 +75,10 @@ class Manifest(Kept):
     """What commands read back of a manifest. Builds of earlier versions may lack what has a default."""
 
     format: Literal[1]
-    devices: Listed[DeviceEntry]
-    inputs: Listed[InputEntry] = ()
+    devices: Listed[_Device]
+    inputs: Listed[_Input] = ()
     versions: dict[str, str] = Field(default_factory=dict)
-    pictures: Listed[PictureEntry]
+    pictures: Listed[_Picture]
 
 
 RECORD_FORMAT = 3
@@ -199,39 +189,3 @@ class Record(Kept):
         """The record as it is written."""
         chips = [chip.model_dump(exclude_unset=True) for chip in self.chips]
         return json.dumps({"format": RECORD_FORMAT, "chips": chips}, indent=2) + "\n"
-
-
-_Png = Annotated[str, Field(pattern=r"^[A-Za-z0-9+/]+=*$")]
-
-
-class _Bank(Kept):
-    bank: Size
-    pictures: Listed[str]
-    differing: Size
-
-
-class _Device(Kept):
-    device: str
-    differing: Size | None
-    banks: Listed[_Bank]
-    runs: Listed[Annotated[tuple[Size, Size], Field(strict=False)]]
-
-
-class _Picture(Kept):
-    name: str
-    bank: Size | None
-    was: Size | None
-    state: Literal["new", "changed", "moved", "renamed", "gone", "unknown"]
-    earlier: str | None = None
-    share: float | None = None
-    before: _Png | None = None
-    after: _Png | None = None
-
-
-class ChangesModel(Kept):
-    """``changes.json``, see :mod:`ladderlight.proof.changes`."""
-
-    format: Annotated[int, Field(ge=changes.FORMAT, le=changes.FORMAT)]
-    before: bool
-    devices: Listed[_Device]
-    pictures: Listed[_Picture]

@@ -16,7 +16,7 @@ from ladderlight.errors import (
     LadderlightError,
     ranked,
 )
-from ladderlight.recipe import PictureFile, Recipe, advice_on
+from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.headers import Known, headers_of
 from ladderlight.recipe.inputs import unreadable_inputs
 from ladderlight.stages.kinds import Kind
@@ -58,8 +58,11 @@ def readiness(
     unreadable files, what stages refuse, and advice. Headers that are ``known`` are not read. The ``plan`` of the
     recipe is made if it is not given.
     """
-    asked = recipe.board_works and whole
-    staged = [*_device_files(recipe), *_arranged(recipe), *advice_on(recipe)] if asked else []
+    staged: list[Finding] = []
+    if recipe.board_works and whole:
+        from ladderlight.recipe import advice_on
+
+        staged = [*_device_files(recipe), *_arranged(recipe), *advice_on(recipe)]
     files = _files(plan or Plan(recipe=recipe), known, whole=whole)
     output = _errors(output_faults(recipe.output, recipe.owner, recipe.around), "output")
     if recipe.around is not None:

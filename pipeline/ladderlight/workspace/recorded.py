@@ -39,7 +39,7 @@ class Recorded(Frozen):
 
     @property
     def unclaimed(self) -> bool:
-        """Whether there are chips without their recipe: whose they are depends on the other recipes of the folder."""
+        """Whether there are chips without a recipe; whose those are depends on others."""
         return self.record is not None and bool(self.record.of_recipe(None))
 
     def of_tray(self, number: int = 1) -> dict[str, Chip]:

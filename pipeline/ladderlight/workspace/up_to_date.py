@@ -18,7 +18,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Self
 
 import ladderlight
-from ladderlight.cache.entries import DamagedError, Entry
+from ladderlight.cache.entries import Entry
 from ladderlight.cache.marks import Seen, as_json, from_json
 from ladderlight.cache.store import Cache
 from ladderlight.errors import LadderlightError
@@ -35,11 +35,6 @@ if TYPE_CHECKING:
     from ladderlight.recipe import Recipe
 
 FORMAT = 3
-_WRONG = (
-    *(OSError, ValueError, LookupError, TypeError, AttributeError, RuntimeError, ImportError, EOFError),
-    *(pickle.PickleError, DamagedError, LadderlightError),
-)
-"""A build finds out what is wrong, and says it."""
 
 
 class LastBuilt(Frozen):
@@ -73,7 +68,7 @@ class Noted(Frozen):
     @classmethod
     def of(cls, recipe: Path, revision: str | None = None) -> Self | None:
         """Return what is noted; None where nothing is."""
-        with suppress(*_WRONG):
+        with suppress(Exception):  # here and below: a build finds out what is wrong, and says it
             path, cache = recipe.resolve(), Cache.of_user()
             if entry := cache and cache.find(_key(path, revision)):
                 return cls(path=path, entry=entry, account=json.loads(entry.read(0)))
@@ -81,19 +76,15 @@ class Noted(Frozen):
 
     def unchanged(self) -> LastBuilt | None:
         """Return the last build, if all is as it was: what it is made from, the program, and the files it made."""
-        with suppress(*_WRONG):
-            output, pictures = Path(self.account["output"]), self.account["pictures"]
+        with suppress(Exception):
+            account, output = self.account, Path(self.account["output"])
             with settled(output):
                 manifest = read_regular(output / MANIFEST)
-                whole = hashlib.sha256(manifest).hexdigest() == self.account["manifest"]
-                made = self.account["made"].items()
-                if (
-                    whole
-                    and self._recipe_is_unchanged
-                    and all(self._seen[path].still(path) for path in pictures)
-                    and all(mark is not None and tuple(mark) == mark_of(f"{output}/{name}") for name, mark in made)
-                ):
-                    return LastBuilt(output=output, written=manifest, findings=self.account["findings"])
+                same = self._recipe_is_unchanged and all(self._seen[path].still(path) for path in account["pictures"])
+                made = ((mark_of(f"{output}/{name}"), mark) for name, mark in account["made"].items())
+                same = same and all(now is not None and [*now] == mark for now, mark in made)
+                if same and hashlib.sha256(manifest).hexdigest() == account["manifest"]:
+                    return LastBuilt(output=output, written=manifest, findings=account["findings"])
         return None
 
     def recipe(self) -> Recipe | None:
@@ -103,11 +94,9 @@ class Noted(Frozen):
         """
         from ladderlight.recipe.inputs import input_files
 
-        with suppress(*_WRONG):
-            excluding = any(pattern.startswith("!") for pattern in self.account["patterns"])
-            if self._recipe_is_unchanged and not excluding:
-                # As the machine code of loops: a file of this user's, with a checksum.
-                recipe: Recipe = pickle.loads(self.entry.read(1))  # noqa: S301
+        with suppress(Exception):
+            if self._recipe_is_unchanged and not any(each.startswith("!") for each in self.account["patterns"]):
+                recipe: Recipe = pickle.loads(self.entry.read(1))  # noqa: S301 - a file of this user's, with a checksum
                 output = resolved(recipe.folder / recipe.named_output)
                 if recipe.output == output and not first_below(input_files(recipe).values(), output):
                     return recipe
@@ -127,9 +116,8 @@ class Noted(Frozen):
             return False
         patterns = account["patterns"]
         files, problems = picture_files(self.path.parent, patterns) if patterns else ([], [])
-        if problems or [file.place for file in files] != account["pictures"]:
-            return False
-        return not any(map(os.path.lexists, account["missing"]))
+        there = [file.place for file in files]
+        return not problems and there == account["pictures"] and not any(map(os.path.lexists, account["missing"]))
 
 
 def up_to_date(recipe: Path, revision: str | None = None) -> LastBuilt | None:

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 
 from ladderlight import commands
-from ladderlight.commands.terminal import program
+from ladderlight.commands import program
 
 pytestmark = [
     pytest.mark.skipif(os.name == "nt", reason="signals are others there"),

@@ -15,7 +15,7 @@ from ladderlight.devices.files import images_of
 from ladderlight.proof.changes import MOST_SHOWN, EarlierBuild, changes_document, device_changes
 from ladderlight.proof.page.document import other_changes
 from ladderlight.proof.scanout import Scanned, memories_of
-from ladderlight.proof.screens import screen_png
+from ladderlight.proof.screens import Screen
 from ladderlight.workspace.description import describe
 from ladderlight_stages.arrangements.lookup import lookup
 from ladderlight_stages.emissions.binary import binary
@@ -33,7 +33,8 @@ class Built:
         scanned = Scanned(board=board, words=memories_of(board, files), banks=banks)
         self.board, self.images = board, scanned.images
         self.manifest = describe(project="p", board=board, contents=contents, files=files, images=scanned.images)
-        self.screens = {bank: screen_png(board, scanned.screen(bank)) for bank in banks}
+        self.screens = {bank: Screen(scanned=scanned, bank=bank) for bank in banks}
+        self.files = {bank: screen.png for bank, screen in self.screens.items()}
         self.arrays = {name: np.frombuffer(image, dtype=np.uint8) for name, image in self.images.items()}
 
     def after(self, before: Built | None, *, document=None, names=None) -> dict:
@@ -43,7 +44,7 @@ class Built:
 
     def earlier(self, document, names) -> EarlierBuild:
         pictures = {names.get(p["name"], p["name"]): p["bank"] for p in self.manifest["pictures"]}
-        for bank, png in self.screens.items():
+        for bank, png in self.files.items():
             if png is not None:
                 (self.folder / f"{bank}.png").write_bytes(png)
         return EarlierBuild(
@@ -98,8 +99,8 @@ def test_a_pixel_of_one_picture_is_found_in_its_bank_and_shown_before_and_after(
     before, after = decoded(changed["before"]), decoded(changed["after"])
     assert before.shape == (120, 160, 3), "each pixel of the board once"
     assert np.argwhere((before != after).any(axis=2)).tolist() == [[5, 3]]
-    for bank, shown in ((old.screens[1], before), (new.screens[1], after)):
-        with Image.open(io.BytesIO(bank)) as screen:
+    for png, shown in ((old.files[1], before), (new.files[1], after)):
+        with Image.open(io.BytesIO(png)) as screen:
             np.testing.assert_array_equal(np.asarray(screen.convert("RGB"))[::4, ::4], shown)
 
 
@@ -155,7 +156,7 @@ def test_a_changed_resistor_changes_screens_but_no_chip(make_board, ladder, memo
 
 def test_a_screen_that_is_lost_is_not_guessed(board, banked) -> None:
     old, new = Built(board, banked(board, (0, 1))), Built(board, banked(board, (0, 1), seed=2))
-    old.screens[0], old.screens[1] = None, b"\x89PNG cut short"
+    old.files[0], old.files[1] = None, b"\x89PNG cut short"
     assert [picture["state"] for picture in new.after(old)["pictures"]] == ["unknown", "unknown"]
     assert not any("before" in picture for picture in new.after(old)["pictures"])
 

@@ -3,8 +3,8 @@ import io
 import numpy as np
 from PIL import Image
 
-from ladderlight.proof.scanout import render, screen_codes
-from ladderlight.proof.screens import screen_png, shown_banks, to_png
+from ladderlight.proof.scanout import Scanned, render
+from ladderlight.proof.screens import Screen, Shown, shown_banks, to_png
 
 
 def test_pixels_survive_with_few_and_with_many_colours():
@@ -23,10 +23,14 @@ def test_a_screen_shows_what_is_rendered_whatever_the_ratio_of_the_clocks(make_b
         address = [x, "y3-y8", "bank0"]
         board = make_board(memory(address=address, data=["b0-b1", "g0-g1", "r0-r1"]), clock=clock)
         words = {"picture": banked(board, (1,)).memories["picture"].words}
-        with Image.open(io.BytesIO(screen_png(board, screen_codes(board, words, 1)))) as picture:
+        screen = Screen(scanned=Scanned(board=board, words=words, banks=[1]), bank=1)
+        with Image.open(io.BytesIO(screen.png)) as picture:
             assert picture.size == (640, 480)
             assert mode == "RGB" or picture.mode == "P"
             assert (np.asarray(picture.convert("RGB")) == render(board, words, 1)).all()
+        read = Shown.of(screen.png)
+        assert (screen.shown.colours == read.colours).all(), "as decoded"
+        assert screen.small == read.small
 
 
 def test_banks_with_pictures_are_shown_or_all_when_none_is_named(board):

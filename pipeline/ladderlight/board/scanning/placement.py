@@ -53,8 +53,8 @@ class _Reads(Frozen, eq=False):
     slot: Ints
     last: Ints
     """Of each pixel the last one that reads the same place; flat, as what follows."""
-    once: Ints
-    """The last pixel of each place."""
+    once: slice | Ints
+    """The last pixel of each place; a slice where that is every pixel."""
     shift: Words
     """How far up the word each of these pixels is."""
     slots: Sequence[slice | Ints]
@@ -69,7 +69,7 @@ class _Reads(Frozen, eq=False):
         table = np.empty_like(places)
         table[keys] = order
         last = table[keys]
-        once = np.flatnonzero(last == order)
+        once = slice(None) if len(places) == len(order) else np.flatnonzero(last == order)
         of_slot, pixels = slot.ravel()[once], range(memory.packing.pixels)
         shifts = np.array([memory.shift_of(number) for number in pixels], dtype=dtype_of(memory.part.width))
         slots = [slice(None)] if len(pixels) == 1 else [np.flatnonzero(of_slot == number) for number in pixels]
@@ -118,9 +118,12 @@ class Placement:
         self, memory: Memory, numbers: NDArray[np.integer], pins: Mapping[int, int], *, bank: int, picture: str
     ) -> None:
         """Place the bits of a number per pixel on data pins: ``pins`` gives the bit for each pin."""
-        values = np.zeros(numbers.shape, dtype=np.uint32)
+        values, moved = np.zeros(numbers.shape, dtype=np.uint32), dict[int, int]()
         for pin, bit in pins.items():
-            values |= (numbers.astype(np.uint32) >> np.uint32(bit) & np.uint32(1)) << np.uint32(pin)
+            moved[pin - bit] = moved.get(pin - bit, 0) | 1 << bit
+        for up, mask in moved.items():  # all bits that move equally far at once
+            part = numbers.astype(np.uint32) & np.uint32(mask)
+            values |= part << up if up >= 0 else part >> -up
         self.put_values(memory, values, sum(1 << pin for pin in pins), bank=bank, picture=picture)
 
     def put_values(self, memory: Memory, values: NDArray[np.uint32], mask: int, *, bank: int, picture: str) -> None:
@@ -138,7 +141,7 @@ class Placement:
         clash = sheet.clash(address, new, bits)
         if clash.any():
             first = int(np.flatnonzero(clash)[0])
-            at, clashing = int(self._keys(memory, bank)[reads.once[first]]), int(clash[first] >> reads.shift[first])
+            at, clashing = int(self._keys(memory, bank)[reads.once][first]), int(clash[first] >> reads.shift[first])
             owner = next(run for run in reversed(runs) if run.mask & clashing and at in self._keys(memory, run.bank))
             raise self._conflict(
                 memory, at, (owner, self._pixel(memory, at, owner)), (run, self._pixel(memory, at, run))

@@ -6,20 +6,24 @@ Binary data are deflated, in a dense alphabet that neither HTML nor JSON has to 
 import io
 import zlib
 from collections.abc import Mapping, Sequence
+from itertools import product
 from typing import Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ladderlight.board import Board, Memory
 from ladderlight.board.model.lines import Signal
 from ladderlight.devices.files import bytes_of
 from ladderlight.flow.pictures import SourceView
 from ladderlight.storage.stopping import side_by_side
-from ladderlight.units.arrays import Bytes, Words, bytes_per_word
+from ladderlight.units.arrays import Words, bytes_per_word
 
 ALPHABET = "".join(chr(code) for code in range(0x21, 0x7F) if chr(code) not in '"\\<')
 """The 91 characters. Two of them hold 13 bits, 23 % more than the bytes; Base64 takes 33 %."""
 _BITS = 13
+_PAIRS = np.frombuffer("".join(map("".join, product(ALPHABET, ALPHABET))).encode("ascii"), dtype=np.uint16)
+"""The two characters of each number."""
 _SINGLE = 6  # bits that one character alone holds, at the end
 _LEAST_PAGE = 1024
 _LONGEST_CHAIN = 24  # pages that are told from each other in a row, so that few must be unpacked to see one
@@ -39,19 +43,18 @@ _FOR_EACH_MORE = 2_000
 
 def text_of(data: bytes) -> str:
     """Return bytes as text: 13 bits, the first in the high place, make two characters; a short rest may make one."""
-    bits = np.unpackbits(np.frombuffer(data, dtype=np.uint8))
-    whole, rest = divmod(len(bits), _BITS)
-    padded = np.zeros((whole + 1, _BITS), dtype=np.int64)
-    padded.reshape(-1)[: len(bits)] = bits
-    numbers = padded @ (1 << np.arange(_BITS)[::-1])
+    whole, rest = divmod(8 * len(data), _BITS)
+    bits = np.unpackbits(np.frombuffer(data, dtype=np.uint8), count=(whole + 1) * _BITS)
+    padded = np.zeros((whole + 1, 16), dtype=np.uint8)
+    padded[:, -_BITS:] = bits.reshape(-1, _BITS)
+    numbers = np.packbits(padded).view(">u2")
     if 0 < rest <= _SINGLE:
-        last = [int(numbers[-1]) >> _BITS - _SINGLE]
-    else:
-        last = [*divmod(int(numbers[-1]), len(ALPHABET))] if rest else []
-    letters = np.frombuffer(ALPHABET.encode("ascii"), dtype=np.uint8)
-    pairs = np.stack(np.divmod(numbers[:whole], len(ALPHABET)), axis=1).ravel()
-    text: Bytes = letters[np.concatenate([pairs, np.array(last, dtype=np.int64)])]
-    return text.tobytes().decode("ascii")
+        return _letters(numbers[:-1]) + ALPHABET[numbers[-1] >> _BITS - _SINGLE]
+    return _letters(numbers if rest else numbers[:-1])
+
+
+def _letters(numbers: NDArray[np.uint16]) -> str:
+    return _PAIRS.take(numbers).tobytes().decode("ascii")
 
 
 def stored_size(count: int) -> int:

@@ -85,6 +85,10 @@ class Recipe(Value):
     cautions: tuple[Finding, ...] = ()
     """What was found in reading it that does not stop a build."""
 
+    def __getstate__(self) -> dict[str, Any]:
+        """Return the fields, with what was found on the board, which takes longer to find than to read."""
+        return {**super().__getstate__(), "findings": self.findings}
+
     @property
     def title(self) -> str:
         """The project's name, with the revision."""

@@ -9,8 +9,8 @@ from pathlib import Path
 import pytest
 
 from ladderlight.commands import main
+from ladderlight.commands.program import COMMANDS
 from ladderlight.commands.terminal.arguments import recipe_and_dumps, recipe_and_others, recipe_path
-from ladderlight.commands.terminal.program import COMMANDS
 from ladderlight.errors import UsageError
 
 LANTERN = Path(__file__).parents[3] / "recipes" / "lantern"
