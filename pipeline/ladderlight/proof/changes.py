@@ -257,12 +257,17 @@ def _look(screen: Shown) -> bytes:
 def _with_screens(pairs: Iterable[_Pair]) -> list[PictureChange]:
     """Put the screens of the first few pictures into what is said of them."""
     found, shown, left = [], 0, _MOST_BYTES
-    pixels = cache(lambda screen: screen.shown if isinstance(screen, Screen) else _earlier(screen))
+
+    @cache
+    def small(screen: bytes | Screen | None) -> bytes | None:
+        pixels = screen.shown if isinstance(screen, Screen) else _earlier(screen)
+        return None if pixels is None else pixels.small
+
     for about, screens in pairs:
         found.append(about)
         if screens is None or shown == MOST_SHOWN or left <= 0:
             continue
-        smaller = [screen.small for each in screens if (screen := pixels(each)) is not None]
+        smaller = [png for png in map(small, screens) if png is not None]
         left -= sum(map(len, smaller))
         if len(smaller) == 2 and (left >= 0 or not shown):
             shown += 1
