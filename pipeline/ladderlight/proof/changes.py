@@ -7,7 +7,7 @@ changes nothing. Pictures are compared by the screens that the proof of the earl
 import base64
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import field
-from functools import cache
+from functools import cache, lru_cache
 from hashlib import sha256
 from operator import itemgetter
 from pathlib import Path
@@ -31,6 +31,7 @@ FORMAT = 1
 MOST_SHOWN = 6
 """Pictures of which the page shows the screens before and after."""
 _MOST_BYTES = 120_000  # of these screens in all, but for the first pair
+_earlier = lru_cache(maxsize=2 * MOST_SHOWN)(Shown.of)  # trays may show the same, and it is made small as well
 
 
 class BankChange(TypedDict):
@@ -200,7 +201,7 @@ def _compared(old: bytes | None, new: Screen) -> float | Literal["unknown"] | No
     """Return the share of pixels that differ between two screens; None for screens of different sizes."""
     if old == new.png:
         return 0.0
-    shown, now = Shown.of(old), new.shown
+    shown, now = _earlier(old), new.shown
     if shown is None or now is None:
         return "unknown"
     if shown.numbers.shape != now.numbers.shape:
@@ -256,12 +257,17 @@ def _look(screen: Shown) -> bytes:
 def _with_screens(pairs: Iterable[_Pair]) -> list[PictureChange]:
     """Put the screens of the first few pictures into what is said of them."""
     found, shown, left = [], 0, _MOST_BYTES
-    pixels = cache(lambda screen: screen.shown if isinstance(screen, Screen) else Shown.of(screen))
+
+    @cache
+    def small(screen: bytes | Screen | None) -> bytes | None:
+        pixels = screen.shown if isinstance(screen, Screen) else _earlier(screen)
+        return None if pixels is None else pixels.small
+
     for about, screens in pairs:
         found.append(about)
         if screens is None or shown == MOST_SHOWN or left <= 0:
             continue
-        smaller = [screen.small for each in screens if (screen := pixels(each)) is not None]
+        smaller = [png for png in map(small, screens) if png is not None]
         left -= sum(map(len, smaller))
         if len(smaller) == 2 and (left >= 0 or not shown):
             shown += 1

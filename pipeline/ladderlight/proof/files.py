@@ -51,10 +51,9 @@ def proof_files(
     bench sheet, for their place in the page, and ``links`` other proof pages, by their kind. A page of a ``tray`` lies
     one folder deeper. A screen has the number of the first bank that shows it.
     """
-    board, firsts = scanned.board, scanned.distinct
-    screens = [Screen(scanned=scanned, bank=bank) for bank in firsts]
-    files = side_by_side(lambda screen: screen.png, screens)
-    yield from zip((f"screens/bank{bank}.png" for bank in firsts), files, strict=True)
+    board = scanned.board
+    screens = side_by_side(lambda bank: Screen(scanned=scanned, bank=bank), scanned.distinct)
+    yield from ((f"screens/bank{screen.bank}.png", screen.png) for screen in screens)
     shown = {bank: screens[content] for bank, content in scanned.contents.items()}
     changes = changes_document(board, scanned.images, manifest, shown, before.build)
     yield CHANGES, json_text(changes).encode()

@@ -5,7 +5,7 @@ import struct
 import zlib
 from base64 import b64encode
 from collections.abc import Iterable
-from functools import cached_property
+from dataclasses import field
 from typing import Any, Self
 
 import numpy as np
@@ -60,7 +60,7 @@ class Shown(Frozen, eq=False):
         """The colour of each pixel."""
         return self.numbers if self.palette is None else self.palette.take(self.numbers, mode="clip")
 
-    @cached_property
+    @property
     def small(self) -> bytes:
         """The file of the screen with each repeated pixel once, as far as all are repeated alike."""
         numbers = self.numbers
@@ -80,16 +80,17 @@ class Shown(Frozen, eq=False):
 
 
 class Screen(Frozen, eq=False):
-    """The screen of a bank of this build."""
+    """The screen of a bank of this build, and its file, at the mode's full resolution."""
 
     scanned: Scanned
     bank: int
+    png: bytes = field(init=False)
 
-    @cached_property
-    def png(self) -> bytes:
-        """Its file, at the mode's full resolution."""
+    def __post_init__(self) -> None:
+        """Make the file."""
         coded = self._coded
-        return coded.png if coded else to_png(colours_of(self.scanned.board, self.scanned.screen(self.bank)))
+        png = coded.png if coded else to_png(colours_of(self.scanned.board, self.scanned.screen(self.bank)))
+        object.__setattr__(self, "png", png)
 
     @property
     def shown(self) -> Shown | None:

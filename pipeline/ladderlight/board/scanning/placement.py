@@ -118,11 +118,9 @@ class Placement:
         self, memory: Memory, numbers: NDArray[np.integer], pins: Mapping[int, int], *, bank: int, picture: str
     ) -> None:
         """Place the bits of a number per pixel on data pins: ``pins`` gives the bit for each pin."""
-        values, moved = np.zeros(numbers.shape, dtype=np.uint32), dict[int, int]()
-        for pin, bit in pins.items():
-            moved[pin - bit] = moved.get(pin - bit, 0) | 1 << bit
-        for up, mask in moved.items():  # all bits that move equally far at once
-            part = numbers.astype(np.uint32) & np.uint32(mask)
+        values = np.zeros(numbers.shape, dtype=np.uint32)
+        for up in {pin - bit for pin, bit in pins.items()}:  # all bits that move equally far at once
+            part = numbers.astype(np.uint32) & np.uint32(sum(1 << bit for pin, bit in pins.items() if pin - bit == up))
             values |= part << up if up >= 0 else part >> -up
         self.put_values(memory, values, sum(1 << pin for pin in pins), bank=bank, picture=picture)
 

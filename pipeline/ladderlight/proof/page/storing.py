@@ -10,7 +10,6 @@ from itertools import product
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board import Board, Memory
 from ladderlight.board.model.lines import Signal
@@ -48,13 +47,8 @@ def text_of(data: bytes) -> str:
     padded = np.zeros((whole + 1, 16), dtype=np.uint8)
     padded[:, -_BITS:] = bits.reshape(-1, _BITS)
     numbers = np.packbits(padded).view(">u2")
-    if 0 < rest <= _SINGLE:
-        return _letters(numbers[:-1]) + ALPHABET[numbers[-1] >> _BITS - _SINGLE]
-    return _letters(numbers if rest else numbers[:-1])
-
-
-def _letters(numbers: NDArray[np.uint16]) -> str:
-    return _PAIRS.take(numbers).tobytes().decode("ascii")
+    pairs = _PAIRS.take(numbers[: whole + (rest > _SINGLE)]).tobytes().decode("ascii")
+    return pairs + (ALPHABET[numbers[-1] >> _BITS - _SINGLE] if 0 < rest <= _SINGLE else "")
 
 
 def stored_size(count: int) -> int:
