@@ -19,7 +19,7 @@ from pathlib import Path
 from typing import Any, BinaryIO, Self
 
 from ladderlight.cache.entries import DamagedError, Entry, EntryWriter
-from ladderlight.cache.folder import cache_folder
+from ladderlight.cache.folder import cache_folder, is_own_file
 
 ROOM = 2 << 30
 """Bytes of all entries together."""
@@ -27,6 +27,7 @@ _LEFT = 0.9  # share of the room that is left in use when entries have to go
 HELD = 32 << 20
 """Bytes that wait in memory in place of a cache for one build."""
 _STALE = 3600.0  # seconds after which an unfinished file is taken for that of a build that was killed
+_ABANDONED = 24 * 3600.0  # seconds after the last entry when a cache for one build is taken for that of a killed one
 _ASIDE = ".part"
 _NOTE = ".used"
 """A file with a byte for each page that entries take, or once took: the folder is looked through when these may fill
@@ -62,7 +63,8 @@ class Cache:
     def for_one_build(cls, *, room: int | None = None) -> Self:
         """Return a cache in a temporary folder, which is removed when nobody has the cache any more.
 
-        It is made when the first entry is written, so that a process that is killed before leaves nothing.
+        It is made when the first entry is written, so that a process that is killed before leaves nothing. What others
+        have left that were killed later is removed here.
         """
         import shutil
         import tempfile
@@ -70,6 +72,12 @@ class Cache:
 
         cache = cls(Path(tempfile.gettempdir(), f"ladderlight-{token_hex()}"), room=room)
         cache.lasting = False
+        for entry in _entries(cache.folder.parent):
+            if len(entry.name) == len(cache.folder.name) and entry.name.startswith("ladderlight-"):
+                with suppress(OSError):
+                    found = entry.stat(follow_symlinks=False)
+                    if is_own_file(found) and found.st_mtime < time.time() - _ABANDONED:
+                        shutil.rmtree(entry.path, ignore_errors=True)
         _temporary.append(weakref.finalize(cache, shutil.rmtree, cache.folder, ignore_errors=True))
         return cache
 

@@ -81,5 +81,5 @@ def _settle(*recipes: Recipe) -> None:
     from ladderlight.storage.output import settled
 
     for recipe in recipes:
-        with suppress(LadderlightError), settled(recipe.output):
+        with suppress(LadderlightError, OSError), settled(recipe.output):
             pass

@@ -284,6 +284,8 @@ def _run(file: PluginFile, name: str) -> ModuleType:
     module = importlib.util.module_from_spec(spec)
     setattr(module, _SOURCE, file)
     sys.modules[name] = module
+    if (folder := str(file.path.absolute().parent)) not in sys.path:
+        sys.path.append(folder)  # for modules beside it, also later; last, so that they take no library's place
     try:
         exec(compile(file.source, str(file.path), "exec"), vars(module))  # noqa: S102 - the recipe names it
     except BaseException as error:

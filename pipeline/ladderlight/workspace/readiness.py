@@ -19,6 +19,7 @@ from ladderlight.errors import (
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.recipe.headers import Known, headers_of
 from ladderlight.recipe.inputs import unreadable_inputs
+from ladderlight.stages.contract import Probe
 from ladderlight.stages.kinds import Kind
 from ladderlight.storage.output import output_faults
 from ladderlight.storage.record import builds_around
@@ -106,20 +107,24 @@ def _files(plan: Plan, known: Known, *, whole: bool) -> Readiness:
     unreadable = _errors(unreadable_inputs(recipe)) if whole else []
     headers = headers_of(recipe, {one.where for one in unreadable}, known)
     found = Readiness(findings=[*unreadable, *headers.findings], plan=plan, probes=headers.probes)
+    bad = {one.where for one in found.findings if whole and one.level == "error"}
+    once = {file: Probe(frames=1, width=0, height=0) for file in recipe.files if file.source in bad}
+    probes = {**once, **headers.probes}  # a bad file needs room for at least one picture
+    headers = replace(headers, probes={file: probes[file] for file in recipe.files if file in probes})
     if headers.frames is None or not (headers.frames or recipe.cards) or not recipe.board_works:
         return found
     if headers.frames > _MOST_FRAMES:
         message = f"the files have {headers.frames:,} frames; a build takes up to {_MOST_FRAMES:,}"
         return replace(found, findings=[*found.findings, Finding(level="error", where="pictures", message=message)])
     try:
-        trays = deal(plan, found.frames)
+        trays = deal(plan, {file: probe.frames for file, probe in headers.probes.items()})
     except ArrangementError as error:
         return replace(found, findings=[*found.findings, *_errors(error.faults, "pictures")])
     crowded = (
         Finding(level="error" if problem.certain else "caution", where=where, message=str(problem))
         for where, problem in crowding(recipe, trays, headers.origins(plan.names))
     )
-    return replace(found, findings=[*found.findings, *_gaps(trays), *crowded], trays=trays)
+    return replace(found, findings=[*found.findings, *_gaps(trays), *crowded], trays=() if once else trays)
 
 
 def _gaps(trays: Iterable[Tray]) -> Iterator[Finding]:

@@ -6,6 +6,7 @@ import errno
 import os
 import subprocess
 import sys
+import tempfile
 import time
 from pathlib import Path
 
@@ -224,6 +225,22 @@ def test_a_cache_for_one_build_is_gone_with_it() -> None:
     assert folder.exists()
     del cache
     assert not folder.exists()
+
+
+def test_caches_of_builds_that_were_killed_a_day_ago_are_gone_with_the_next(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    left, at_work, others = (
+        tmp_path / f"ladderlight-{KEY}",
+        tmp_path / f"ladderlight-{OTHER}",
+        tmp_path / "ladderlight-a",
+    )
+    for folder, hours in ((left, 25), (at_work, 23), (others, 25)):
+        filled(folder)
+        os.utime(folder, (time.time() - hours * 3600,) * 2)
+    Cache.for_one_build()
+    assert sorted(tmp_path.iterdir()) == sorted([at_work, others])
 
 
 def test_only_what_no_later_build_reads_is_held_in_memory_and_not_without_limit(tmp_path: Path) -> None:

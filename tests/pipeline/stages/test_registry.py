@@ -174,6 +174,23 @@ def test_a_local_file_adds_its_stages(tmp_path: Path) -> None:
     assert "leave" not in installed_stages().names
 
 
+def test_a_file_imports_modules_from_its_folder_and_libraries_go_first(tmp_path: Path) -> None:
+    (tmp_path / "merrowhithe_lamps.py").write_text("LAMPS = 3")
+    (tmp_path / "pluggy.py").write_text("raise SystemExit")
+    file = tmp_path / "leave.py"
+    file.write_text(
+        f"from merrowhithe_lamps import LAMPS\nimport pluggy\nassert pluggy.__version__ and LAMPS == 3{GOOD}"
+    )
+    code = f"""
+from pathlib import Path
+from ladderlight.stages.registry import installed_stages
+print(installed_stages().with_files([Path({str(file)!r})]).get("leave").name)
+"""
+    # In a program of its own, which is not begun in that folder.
+    done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
+    assert done.stdout == "leave\n"
+
+
 def test_a_local_file_without_stages_is_refused(tmp_path: Path) -> None:
     file = tmp_path / "empty.py"
     file.write_text("from ladderlight import stage\n")

@@ -216,6 +216,14 @@ def test_too_many_pictures_are_told_with_what_to_do(write: Write) -> None:
     ).replace('"bank2" and "bank3" and "bank4" and', '"bank2", "bank3", "bank4" and')
 
 
+def test_bad_files_count_among_too_many(write: Write) -> None:
+    found = errors_of(write(Project(good=False, pictures=many(4) | {"p1": "lamp"})))
+    assert found == [("p1.lamps", "is not a picture of lamps; save it again")]
+    ((_, bad), (_, message)) = errors_of(write(Project(good=False, pictures=many(5) | {"p1": "lamp"})))
+    assert bad == found[0][1]
+    assert message.startswith("5 banks are needed, but the wiring has 4; left over: 'p4'; leave pictures out")
+
+
 def test_nothing_is_decoded_when_there_are_too_many(write: Write, capsys: pytest.CaptureFixture[str]) -> None:
     """The frames of the file cannot be decoded, but that is not what is said."""
     recipe = write(Project(good=False, pictures={"a": "lamps 9000\nnoise"}))
