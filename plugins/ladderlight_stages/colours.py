@@ -38,9 +38,7 @@ BLACK, WHITE = Colour("black"), Colour("white")
 @lru_cache(maxsize=16)
 def linear_colour(colour: Colour) -> Singles:
     """Return the linear light of a colour, float32 (3,), 0 to 1. Raises MisfitError when it is not an opaque one."""
-    light = linear_from_srgb(np.array(_encoded(colour)) / 255).astype(np.float32)
-    light.flags.writeable = False
-    return light
+    return linear_from_srgb(np.array(_encoded(colour)) / 255).astype(np.float32)
 
 
 def _checked(text: str) -> Colour:

@@ -102,7 +102,5 @@ def _kind(value: Any) -> object:
     flags = getattr(value, "flags", None)
     if flags is None or not value.ndim:
         return type(value).__name__ if type(value) is not int or value in _SIGNED else "unsigned"
-    if flags.carray:  # most are: one look in place of three
-        return value.dtype.str, value.ndim, "C", True, True
     order = "C" if flags.c_contiguous else "F" if flags.f_contiguous else "A"  # one row or pixel is in both orders
     return value.dtype.str, value.ndim, order, flags.aligned, flags.writeable

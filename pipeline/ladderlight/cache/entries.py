@@ -12,7 +12,6 @@ import struct
 import zlib
 from collections.abc import Iterable, Iterator, Mapping
 from contextlib import suppress
-from io import FileIO
 from pathlib import Path
 from typing import Any, BinaryIO, Self
 
@@ -22,7 +21,6 @@ from ladderlight.system.frozen import Frozen
 _END = struct.Struct(">Q32s8s")
 _FORMAT = b"LLcache1"
 _MOST = 1 << 28  # bytes of the longest description that is read
-_USUAL = 1 << 12  # bytes from the end that have most descriptions
 
 
 class DamagedError(Exception):
@@ -75,15 +73,12 @@ class Entry(Frozen):
         try:
             with open(path, "rb", buffering=0) as file:  # noqa: PTH123 - thousands, twice as fast as Path.open
                 status = os.fstat(file.fileno())
-                file.seek(max(0, status.st_size - _USUAL))
-                end = file.read(_USUAL)
-                length, digest, form = _END.unpack(end[-_END.size :])
+                file.seek(max(0, status.st_size - _END.size))
+                length, digest, form = _END.unpack(file.read(_END.size))
                 if form != _FORMAT or length > min(status.st_size - _END.size, _MOST) or not is_own_file(status):
                     return None
-                if length + _END.size > len(end):
-                    file.seek(status.st_size - _END.size - length)
-                    end = file.read(length + _END.size)
-            text = end[len(end) - _END.size - length : -_END.size]
+                file.seek(status.st_size - _END.size - length)
+                text = file.read(length)
             if _digest(key, text) != digest:
                 return None
             found = json.loads(text)
@@ -105,7 +100,7 @@ class Entry(Frozen):
             with open(self.path, "rb", buffering=0) as file:  # noqa: PTH123 - as in open
                 file.seek(self.parts[index][0])
                 whole = all(
-                    len(buffer) == size and _is_filled(file, buffer) and zlib.crc32(buffer) == crc
+                    len(buffer) == size == file.readinto(buffer) and zlib.crc32(buffer) == crc
                     for buffer, (_, size, crc) in zip(buffers, self.parts[index : index + len(buffers)], strict=True)
                 )
         except OSError as error:
@@ -114,14 +109,6 @@ class Entry(Frozen):
             with suppress(OSError):
                 Path(self.path).unlink()
             raise DamagedError(f"{self.path} is damaged")
-
-
-def _is_filled(file: FileIO, buffer: memoryview) -> bool:
-    """Read a whole buffer."""
-    filled = 0
-    while filled < len(buffer) and (count := file.readinto(buffer[filled:])):
-        filled += count
-    return filled == len(buffer)
 
 
 def _placed(parts: Iterable[tuple[int, int]]) -> tuple[tuple[int, int, int], ...]:

@@ -88,7 +88,7 @@ class Cache:
 
     def find(self, key: str) -> Entry | None:
         """Return the entry of a key, which counts as used now; None when there is none that is whole."""
-        path = self.place(key)
+        path = self.path(key)
         entry = Entry.open(path, key)
         if entry is not None:
             with suppress(OSError):
@@ -116,7 +116,7 @@ class Cache:
     def remove(self, key: str) -> None:
         """Remove an entry, if it can be."""
         with suppress(OSError):
-            self.path(key).unlink()
+            Path(self.path(key)).unlink()
 
     def clear(self) -> int:
         """Remove all entries and return how many bytes they had. Other files in the folder stay.
@@ -202,12 +202,8 @@ class Cache:
             with suppress(OSError):
                 yield entry, entry.stat(follow_symlinks=False)
 
-    def path(self, key: str) -> Path:
-        """Return the file of a key's entry."""
-        return Path(self.place(key))
-
-    def place(self, key: str) -> str:
-        """Return the same as a text, which takes a twentieth of the time."""
+    def path(self, key: str) -> str:
+        """Return the file of a key's entry: a text, since a path takes twenty times as long."""
         return f"{self._folder}{os.sep}{key[:2]}{os.sep}{key}"
 
 
@@ -235,16 +231,13 @@ class Writing:
         """Write the description, and put the entry into its place. Return it, or None if it is not kept."""
         if self._file is None:
             return None
-        path = self._cache.place(key)
+        path = Path(self._cache.path(key))
         try:
             entry = self._entry.end(path, key, about)
             size = self._file.tell()
             self._file.close()
-            try:
-                self._aside.replace(path)
-            except FileNotFoundError:  # the first in its folder
-                Path(path).parent.mkdir(mode=0o700, exist_ok=True)
-                self._aside.replace(path)
+            path.parent.mkdir(mode=0o700, exist_ok=True)
+            self._aside.replace(path)
         except OSError as error:
             self._fail(error)
             return self.end(key, about)
@@ -266,11 +259,8 @@ class Writing:
         self._cache = cache
         self._aside = cache.folder / f"{_ASIDE}-{os.getpid()}-{next(_numbers)}"
         try:
-            try:
-                self._file = self._aside.open("xb")
-            except FileNotFoundError:  # the first of all
-                cache.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-                self._file = self._aside.open("xb")
+            cache.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+            self._file = self._aside.open("xb")
             self._entry = EntryWriter(self._file)
             for part in parts:
                 cache.make_room(len(part))

@@ -16,8 +16,6 @@ class Viewing(Frozen):
 
     def changed(self, *, distance: float | None = None, screen_width: float | None = None) -> Self:
         """Return the same with the values that are given in place of the recipe's."""
-        if distance is None and screen_width is None:
-            return self
         return replace(
             self,
             distance=self.distance if distance is None else distance,

@@ -7,6 +7,7 @@ import pickle
 from collections import deque
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import partial, reduce
 from itertools import chain, islice
@@ -115,16 +116,11 @@ class Work(Frozen):
         return found if isinstance(found, CodedUnit) else self.coded_unit(found, spread)
 
     def sought(self, task: Task) -> CodedUnit | Task:
-        """Return the coded pictures of a task if they have been kept, else the task, for which none are sought again.
-
-        Raises
-        ------
-        DamagedError
-            When they turn out to be damaged.
-        """
-        base = self._base(task.unit)
-        for kept, used in self._found(base) if self.cache.lasting else ():
-            return CodedUnit.of(kept, used)
+        """Return the coded pictures of a task if they have been kept, else the task, which need not seek them again."""
+        base = None if task.look is not None else self._base(task.unit)
+        with suppress(DamagedError):
+            for kept, used in self._found(base) if base and self.cache.lasting else ():
+                return CodedUnit.of(kept, used)
         return replace(task, base=base)
 
     def coded_unit(self, task: Task, spread: Spread) -> CodedUnit:
@@ -338,7 +334,7 @@ class Work(Frozen):
         """Put an entry of a node into its place; return it, or None if it is not kept."""
         key = self.plan.key(base, frozenset(used))
         entry = writing.end(key, about)
-        if entry is not None and entry.path == self.cache.place(key):
+        if entry is not None and entry.path == self.cache.path(key):
             self.uses.add(base.sort, frozenset(used))
         return entry
 

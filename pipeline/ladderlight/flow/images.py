@@ -50,7 +50,7 @@ def source_view(picture: Picture) -> SourceView:
     from PIL import Image
 
     shown = np.empty(picture.pixels.shape, dtype=np.uint8)
-    lines = max(1, _STRIP // shown.shape[1])
+    lines = max(1, _STRIP // shown[0, :, 0].size)
     for top in range(0, len(shown), lines):
         steps = picture.pixels[top : top + lines] * np.float32(_STEPS)
         steps += np.float32(0.5)

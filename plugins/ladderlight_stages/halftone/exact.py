@@ -1,18 +1,19 @@
 """The codes of pictures that are in a board's colours already."""
 
 from collections.abc import Callable
-from functools import cache, lru_cache
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight import CodedPicture, Kept, Palette, Picture
 from ladderlight.board import linear_from_srgb
-from ladderlight.units.arrays import Bytes, Codes, Floats, Ints, Singles
+from ladderlight.units.arrays import Bytes, Codes, Ints, Singles
 
 _SAMPLES = 97
-_PLACES = np.array([1 << 16, 1 << 8, 1])
-"""Of red, green and blue in a key."""
+_STEPS = linear_from_srgb((np.arange(255) + 0.5) / 255)
+"""The light from which on each 8-bit value in sRGB but the first is the nearest."""
+_PLACES = np.array([1 << 16, 1 << 8, 1])  # of red, green and blue in a key
 
 
 def exact_codes(pixels: Singles, palette: Palette) -> Codes | None:
@@ -40,7 +41,7 @@ def exactly_or(
 
 def _look_up(flat: Singles, palette: Palette) -> Codes | None:
     order, keys = _by_key(palette)
-    wanted = _key(np.searchsorted(_steps(), flat, side="right"))
+    wanted = _key(np.searchsorted(_STEPS, flat, side="right"))
     place = np.searchsorted(keys, wanted)
     if (keys[np.minimum(place, len(keys) - 1)] != wanted).any():
         return None
@@ -66,9 +67,3 @@ def _by_key(palette: Palette) -> tuple[NDArray[np.intp], Ints]:
 
 def _key(colours: Ints | Bytes) -> Ints:
     return np.asarray(colours @ _PLACES)
-
-
-@cache
-def _steps() -> Floats:
-    """Return the light from which on each 8-bit value in sRGB but the first is the nearest, ascending."""
-    return linear_from_srgb((np.arange(255) + 0.5) / 255)

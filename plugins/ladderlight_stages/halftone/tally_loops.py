@@ -20,11 +20,9 @@ def count_colours(codes: Codes, places: NDArray[np.int32]) -> int:
     used, seen = np.zeros(len(places), np.bool_), np.zeros(len(places), np.bool_)
     for code in codes.reshape(-1):
         used[code] = True
-    count = 0
-    for code in range(len(places)):
-        count += int(used[code] and not seen[places[code]])
-        seen[places[code]] |= used[code]
-    return count
+    for number in range(len(places)):
+        seen[places[number]] |= used[number]
+    return int(seen.sum())
 
 
 @compiled

@@ -7,8 +7,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.units.arrays import Codes, Singles
-from ladderlight_stages.perception.area_loops import differences_from, lab_of_areas
-from ladderlight_stages.perception.blur_loops import TOGETHER
+from ladderlight_stages.perception.blur_loops import TOGETHER, blurred_lab, differences_from
 from ladderlight_stages.perception.comparison import Comparison
 from ladderlight_stages.perception.luminance import SHARES_FROM_LINEAR
 
@@ -32,7 +31,7 @@ class Areas(Comparison):
     def lab(self, linear: NDArray[np.floating]) -> Singles:
         """Return CIELAB, float32 (rows, columns, 3), of one pixel of every ``step`` across and down after the blur."""
         light: Singles = np.require(linear, np.float32, ["C", "A", "W"])
-        return lab_of_areas(light, *self._weights, self.step, _SHARES)
+        return blurred_lab(light, *self._weights, self.step, _SHARES)
 
     def differences_of(self, codes: Codes, colours: NDArray[np.floating]) -> Singles:
         """Return the differences of codes, uint16 (height, width), from the reference; (codes, 3) of linear light."""

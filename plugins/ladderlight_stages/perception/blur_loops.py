@@ -6,6 +6,7 @@ import numpy as np
 
 from ladderlight.units.arrays import Codes, Singles
 from ladderlight_stages.compiled import compiled
+from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
 
 TOGETHER = 4
 """Pairs of weights that are added in one pass; those on one side of a blur must be a multiple."""
@@ -42,11 +43,18 @@ def blurred(light: Singles, across: Singles, down: Singles, step: int) -> Single
 
 
 @compiled
-def blurred_codes(
-    codes: Codes, colours: Singles, across: Singles, down: Singles, step: int
-) -> Singles:  # pragma: no cover - compiled
-    """Return what codes, uint16 (height, width), show after a blur, as ``blurred``; ``colours`` is float32 (codes, 3).
+def blurred_lab(light: Singles, across: Singles, down: Singles, step: int, shares: Singles) -> Singles:
+    """Return CIELAB of a picture after a blur; see ``blurred`` and ``lab_from``."""
+    return lab_from(blurred(light, across, down, step), shares)
 
+
+@compiled
+def differences_from(
+    wanted: Singles, codes: Codes, colours: Singles, across: Singles, down: Singles, step: int, shares: Singles
+) -> Singles:  # pragma: no cover - compiled
+    """Return CIEDE2000 between ``wanted``, as from ``blurred_lab``, and what codes, uint16 (height, width), show.
+
+    ``colours`` is float32 (codes, 3). One call for all: between two Python would take longer than some loops.
     Only the rows that the blur reaches are held as light, since writing all to memory would take as long as the blur.
     """
     height, width = codes.shape
@@ -66,7 +74,7 @@ def blurred_codes(
                     to[at], to[at + one], to[at + two] = table[of], table[of + one], table[of + two]
             done = middle + reach + 1
             _add_rows(held, middle, height, down, sums[row, 3 * begin : 3 * end])
-    return _across(sums, across, step)
+    return ciede2000(wanted, lab_from(_across(sums, across, step), shares))
 
 
 @compiled

@@ -33,15 +33,8 @@ def resampled(pixels: Singles, width: int, height: int, method: Method) -> Singl
     if method == "nearest":
         rows, columns = _centres(old_height, height), _centres(old_width, width)
         return pixels[rows.astype(np.intp)[:, np.newaxis], columns.astype(np.intp)]
-    light = np.require(pixels, np.float32, ["C", "A", "W"])
-    return _summed(light, *_weights(old_height, height, method), *_weights(old_width, width, method))
-
-
-@compiled
-def _summed(
-    pixels: Singles, row: Ints, row_weights: Singles, column: Ints, column_weights: Singles
-) -> Singles:  # pragma: no cover - compiled
-    return _summed_rows(_summed_rows(pixels, row, row_weights), column, column_weights)
+    turned = _summed_rows(np.require(pixels, np.float32, ["C", "A", "W"]), *_weights(old_height, height, method))
+    return _summed_rows(turned, *_weights(old_width, width, method))
 
 
 @compiled

@@ -53,7 +53,7 @@ def test_parts_are_read_one_by_one_with_their_description(tmp_path: Path) -> Non
 
 def test_an_entry_that_was_cut_short_is_not_found(tmp_path: Path) -> None:
     cache = filled(tmp_path)
-    path = cache.path(KEY)
+    path = Path(cache.path(KEY))
     whole = path.read_bytes()
     for length in range(len(whole)):
         path.write_bytes(whole[:length])
@@ -65,7 +65,7 @@ def test_an_entry_that_was_cut_short_is_not_found(tmp_path: Path) -> None:
 
 def test_no_single_byte_of_an_entry_can_change_unnoticed(tmp_path: Path) -> None:
     cache = filled(tmp_path)
-    path = cache.path(KEY)
+    path = Path(cache.path(KEY))
     whole = path.read_bytes()
     for place in range(len(whole)):
         path.write_bytes(whole[:place] + bytes([whole[place] ^ 0x10]) + whole[place + 1 :])
@@ -77,7 +77,7 @@ def test_no_single_byte_of_an_entry_can_change_unnoticed(tmp_path: Path) -> None
 def test_an_entry_in_place_of_another_is_not_found(tmp_path: Path) -> None:
     cache = filled(tmp_path)
     cache.put(OTHER, b"harbour")
-    one, other = cache.path(KEY), cache.path(OTHER)
+    one, other = Path(cache.path(KEY)), Path(cache.path(OTHER))
     held = one.read_bytes()
     one.write_bytes(other.read_bytes())
     other.write_bytes(held)
@@ -87,7 +87,7 @@ def test_an_entry_in_place_of_another_is_not_found(tmp_path: Path) -> None:
 
 def test_a_damaged_part_is_removed_when_it_is_read(tmp_path: Path) -> None:
     cache = filled(tmp_path)
-    path = cache.path(KEY)
+    path = Path(cache.path(KEY))
     path.write_bytes(b"L" + path.read_bytes()[1:])
     found = cache.find(KEY)
     assert found is not None
@@ -100,8 +100,8 @@ def test_a_damaged_part_is_removed_when_it_is_read(tmp_path: Path) -> None:
 
 def test_what_is_no_file_is_not_found(tmp_path: Path) -> None:
     cache = filled(tmp_path)
-    cache.path(KEY).unlink()
-    cache.path(KEY).mkdir()
+    Path(cache.path(KEY)).unlink()
+    Path(cache.path(KEY)).mkdir()
     assert cache.get(KEY) is None
     assert not cache.put(KEY, b"harbour")
 
@@ -136,11 +136,11 @@ def test_the_entry_used_longest_ago_goes_first(tmp_path: Path) -> None:
     keys = [f"{number:02}" * 32 for number in range(4)]
     for age, key in enumerate(keys):
         cache.put(key, bytes(1000))
-        os.utime(cache.path(key), (1e9 - age, 1e9 - age))
+        os.utime(Path(cache.path(key)), (1e9 - age, 1e9 - age))
     later = Cache(tmp_path, room=5000)
     assert later.get(keys[3]) is not None  # which makes it the latest
     assert later.put("99" * 32, bytes(1000))
-    assert [later.path(key).exists() for key in keys] == [True, True, False, True]
+    assert [Path(later.path(key)).exists() for key in keys] == [True, True, False, True]
     assert sum(path.stat().st_size for path in tmp_path.rglob("*") if path.is_file()) <= 5000
 
 
@@ -189,7 +189,7 @@ def test_what_killed_builds_have_left_goes_when_room_is_needed(tmp_path: Path) -
 
 def test_clearing_removes_the_entries_and_nothing_else(tmp_path: Path) -> None:
     cache = filled(tmp_path / "cache")
-    size = cache.path(KEY).stat().st_size
+    size = Path(cache.path(KEY)).stat().st_size
     (cache.folder / "notes.txt").write_text("mine")
     (cache.folder / "ab" / "mine.txt").write_text("mine")
     (cache.folder / "letters").mkdir()

@@ -278,6 +278,6 @@ def test_an_entry_moves_with_all_its_parts_when_the_room_ends_in_the_middle(tmp_
         writing.add(part)
     entry = writing.end("ab", {})
     assert entry is not None
-    assert entry.path == spare.place("ab")
+    assert entry.path == spare.path("ab")
     assert [bytes(entry.read(index)) for index in range(4)] == parts
     assert entries(tmp_path) == []

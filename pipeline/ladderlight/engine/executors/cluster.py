@@ -26,7 +26,7 @@ from distributed.comm import CommClosedError
 from ladderlight.engine.coded import CodedUnit
 from ladderlight.engine.executors.job import Job
 from ladderlight.engine.executors.local_cluster import kill, local_cluster, silence
-from ladderlight.engine.executors.orders import Order, lost, sought
+from ladderlight.engine.executors.orders import Order, lost
 from ladderlight.engine.executors.worker import Absent, Home, JobPlugin, work_out
 from ladderlight.engine.work import Task, Work
 from ladderlight.errors import BuildError, Fault, PictureError
@@ -214,7 +214,7 @@ class _Round:
                 while waiting and len(together) < size:
                     number = waiting.popleft()
                     # Files made ready lie in the cache of one worker, and the animation is coded by another.
-                    known = sought(self._work, tasks[number])
+                    known = self._work.sought(tasks[number])
                     if isinstance(known, CodedUnit) or known.ready is not None:
                         done[number] = known
                     else:

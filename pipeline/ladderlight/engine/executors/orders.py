@@ -3,10 +3,8 @@
 from collections.abc import Mapping, Sequence
 from typing import Self
 
-from ladderlight.cache.entries import DamagedError
-from ladderlight.engine.coded import CodedUnit
 from ladderlight.engine.plan import Unit
-from ladderlight.engine.work import Task, Work
+from ladderlight.engine.work import Task
 from ladderlight.errors import Fault, PictureError
 from ladderlight.recipe import PictureFile
 from ladderlight.system.frozen import Frozen
@@ -34,16 +32,6 @@ class Order(Frozen):
         """Return the task, of the recipe's files."""
         unit = Unit(files=tuple(files[number] for number in self.files), still=self.still)
         return Task(unit=unit, look=self.look, ready=None if self.ready is None else files[self.ready])
-
-
-def sought(work: Work, task: Task) -> CodedUnit | Task:
-    """Return the coded pictures of a task if they are in the cache of this process, or else the task."""
-    if task.look is not None or not work.finding:
-        return task
-    try:
-        return work.sought(task)
-    except DamagedError:
-        return task
 
 
 def lost(task: Task) -> PictureError:

@@ -20,7 +20,7 @@ from typing import Any
 from ladderlight.cache.store import Cache
 from ladderlight.engine.coded import CodedUnit
 from ladderlight.engine.executors.job import Job, Opened
-from ladderlight.engine.executors.orders import Order, lost, sought
+from ladderlight.engine.executors.orders import Order, lost
 from ladderlight.engine.work import Task, Work, at_once
 from ladderlight.errors import PictureError
 from ladderlight.storage.stopping import deaf
@@ -63,7 +63,7 @@ class Processes:
             path = Path(folder, "job")
 
             def begin(task: Task) -> Future[Any]:
-                found = sought(work, task)
+                found = work.sought(task)
                 if isinstance(found, CodedUnit):
                     return at_once(lambda: found)
                 if not path.exists():

@@ -9,7 +9,6 @@ from queue import SimpleQueue
 from typing import Any
 
 from ladderlight.engine.coded import CodedUnit
-from ladderlight.engine.executors.orders import sought
 from ladderlight.engine.work import Task, Work, at_once
 from ladderlight.errors import PictureError
 from ladderlight.storage.stopping import worker_threads
@@ -30,7 +29,7 @@ class Threads(Frozen):
         with worker_threads(workers) as waiting, worker_threads(workers) as pool:
 
             def begin(task: Task) -> Future[Any]:
-                found = sought(work, task)  # here, since a thread would cost more than the look
+                found = work.sought(task)  # here, since a thread would cost more than the look
                 if isinstance(found, CodedUnit):
                     return at_once(lambda: found)
                 return waiting.submit(work.run, found, pool.submit) if found.spreads else pool.submit(work.run, found)
