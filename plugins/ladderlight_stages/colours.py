@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -34,9 +35,12 @@ class Colour(str):
 BLACK, WHITE = Colour("black"), Colour("white")
 
 
+@lru_cache(maxsize=16)
 def linear_colour(colour: Colour) -> Singles:
     """Return the linear light of a colour, float32 (3,), 0 to 1. Raises MisfitError when it is not an opaque one."""
-    return linear_from_srgb(np.array(_encoded(colour)) / 255).astype(np.float32)
+    light = linear_from_srgb(np.array(_encoded(colour)) / 255).astype(np.float32)
+    light.flags.writeable = False
+    return light
 
 
 def _checked(text: str) -> Colour:

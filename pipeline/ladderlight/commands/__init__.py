@@ -1,5 +1,6 @@
 """The command line. Nothing is imported before it is needed, and for a build that has nothing to do no command."""
 
+import atexit
 import gc
 import os
 import sys
@@ -10,7 +11,7 @@ from pathlib import Path
 
 from ladderlight.commands.terminal.arguments import recipe_path
 from ladderlight.commands.terminal.reporting import failure_of, print_document, print_lines, print_up_to_date
-from ladderlight.commands.terminal.streams import keeps_stdout, safe_streams
+from ladderlight.commands.terminal.streams import flush_all, keeps_stdout, safe_streams
 from ladderlight.errors import Fault
 from ladderlight.storage.stopping import Stops, unwinding, workers_left
 from ladderlight.system.paths import reason_of
@@ -30,19 +31,21 @@ def main(arguments: Sequence[str] | None = None) -> int:
     """Run the command line and return the exit status: 0 done, 1 the work has errors, 2 wrong usage, 3 a bug.
 
     With ``--json`` there is one document on stdout whatever happens. A program that a signal stopped gives 128 and the
-    signal's number. Without ``arguments`` the command line is the process's own; the process then ends here if a stop
-    has left threads at work.
+    signal's number. Without ``arguments`` the command line is the process's own, and the process ends here, unless it
+    is profiled.
     """
     if arguments is None:
         gc.set_threshold(_OBJECTS)
     status = _status_of(list(sys.argv[1:] if arguments is None else arguments))
-    if arguments is None:
-        gc.freeze()  # Python ends with looking for garbage among all that is left, a fifth of the time of check
-    if arguments is None and workers_left():
-        from ladderlight.cache.store import remove_temporary
+    if arguments is None and not sys.getprofile():
+        if workers_left():  # for which functions at the end would wait
+            from ladderlight.cache.store import remove_temporary
 
-        remove_temporary()
-        os._exit(status)
+            remove_temporary()
+        else:
+            atexit._run_exitfuncs()  # noqa: SLF001
+        flush_all()
+        os._exit(status)  # Python would free all memory bit by bit
     return status
 
 

@@ -49,16 +49,24 @@ def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differ
 
 
 @lru_cache(maxsize=4)
-def _places(board: Board, name: str) -> Callable[[int], Ints]:
-    of = addresses_by_bank(board, board.memory(name), board.x_grid.samples[None, :], board.y_grid.samples[:, None])
-    return lambda bank: of(bank)[0]
+def _places(board: Board, name: str) -> tuple[Callable[[int], Ints], Callable[[int], int], int]:
+    """Return the functions that give the places of a bank's pixels and of the first, and the bits that tell these."""
+    x, y = board.x_grid.samples[None, :], board.y_grid.samples[:, None]
+    all_, first = (addresses_by_bank(board, board.memory(name), *at) for at in ((x, y), (x[0, 0], y[0, 0])))
+    moving = int(np.bitwise_or.reduce(all_(0)[0] ^ first(0)[0], axis=None))
+    return lambda bank: all_(bank)[0], lambda bank: int(first(bank)[0]), moving
 
 
 @lru_cache(maxsize=64)  # of banks: the same in all trays
 def _read(board: Board, device: Device, bank: int) -> tuple[int, Flags]:
     """Return the first word of a device that is read in a bank, and which from there on are."""
-    within = _places(board, device.memory)(bank) - device.first_word
+    places, first_place, moving = _places(board, device.memory)
     whole = device.part.words == board.memory(device.memory).words
+    turned = first_place(bank) ^ first_place(0)
+    if whole and turned and not turned & moving:  # it lies elsewhere, and otherwise as bank 0
+        first, read = _read(board, device, 0)
+        return first ^ turned, read
+    within = places(bank) - device.first_word
     held = within if whole else within[(within >= 0) & (within < device.part.words)]
     if not held.size:
         return 0, np.zeros(0, dtype=bool)

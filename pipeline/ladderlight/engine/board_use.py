@@ -24,6 +24,7 @@ _MOST = 16
 
 Used = frozenset[str]
 """Names of properties of the board."""
+_own = object.__getattribute__
 
 
 class WatchedBoard(Board):
@@ -36,8 +37,8 @@ class WatchedBoard(Board):
     def __getattribute__(self, name: str) -> Any:
         if name == "__class__":  # of which changed copies are made
             return Board
-        value = getattr(_board_of(self), name)
-        _note(self, WHOLE if name.startswith("_") or callable(value) else name)
+        value = getattr(_own(self, "_board"), name)
+        _own(self, "_used").add(WHOLE if name[0] == "_" or callable(value) else name)
         return value
 
     def __eq__(self, other: object) -> bool:
@@ -53,12 +54,12 @@ class WatchedBoard(Board):
 
 
 def _board_of(watched: WatchedBoard) -> Board:
-    board: Board = object.__getattribute__(watched, "_board")
+    board: Board = _own(watched, "_board")
     return board
 
 
 def _note(watched: WatchedBoard, name: str) -> None:
-    object.__getattribute__(watched, "_used").add(name)
+    _own(watched, "_used").add(name)
 
 
 class BoardDigests(Frozen, eq=False):

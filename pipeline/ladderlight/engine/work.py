@@ -270,8 +270,9 @@ class Work(Frozen):
         given = {"viewing": recipe.viewing, "demand": self.plan.demand(file)}
         for index, frame in enumerate(open_file(source, self._place(file), board, options, file.source, **given)):
             origin, duration = self.plan.origin(file, index), frame.origin.duration
-            animated = origin.animated or duration is not None
-            yield replace(frame, origin=replace(origin, duration=duration, animated=animated))
+            if duration is not None:
+                origin = replace(origin, duration=duration, animated=True)
+            yield replace(frame, origin=origin)
 
     def _run_stage(self, file: PictureFile, at: int, board: Board, value: Any, **given: Any) -> Any:
         recipe = self.plan.recipe

@@ -37,10 +37,9 @@ def merge(contents: Sequence[Contents], board: Board, *, stages: Sequence[str] =
                 at = slice(start, start + _AT_ONCE)
                 if not new.written[at].any():
                     continue
-                clash = np.flatnonzero(sheet.clash(at, new.words[at], new.written[at]))
+                clash = np.flatnonzero(sheet.write(at, new.words[at], new.written[at]))
                 if clash.size:
                     raise ArrangementError(_clash(board, memory, start + int(clash[0]), contents[: index + 1], names))
-                sheet.write(at, new.words[at], new.written[at])
         memories[memory.name] = MemoryContents(words=sheet.words, written=sheet.written)
     return Contents(
         memories=memories,
@@ -76,16 +75,15 @@ def carry_timing(contents: Contents, board: Board) -> Contents:
         words, needed = timing_words(board, memory)
         given = memories[memory.name]
         sheet = Sheet(words=given.words.copy(), written=given.written.copy())
-        clash = np.flatnonzero(sheet.clash(everywhere, words, needed))
-        if clash.size:
-            at = int(clash[0])
-            bits = int(sheet.clash(slice(at, at + 1), words[at : at + 1], needed[at : at + 1])[0])
+        clash = sheet.write(everywhere, words, needed)
+        if clash.any():
+            at = int(np.flatnonzero(clash)[0])
+            bits = int(clash[at])
             pin = (bits & -bits).bit_length() - 1
             raise ArrangementError(
                 f"memory {memory.name!r}, address {at:04X}h: an arrangement stage has written D{pin}, which carries "
                 f"timing line {memory.data[pin]!r}, otherwise; leave this memory to the board"
             )
-        sheet.write(everywhere, words, needed)
         memories[memory.name] = MemoryContents(words=sheet.words, written=sheet.written)
     return replace(contents, memories=memories)
 

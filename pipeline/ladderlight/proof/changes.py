@@ -256,18 +256,12 @@ def _look(screen: Shown) -> bytes:
 def _with_screens(pairs: Iterable[_Pair]) -> list[PictureChange]:
     """Put the screens of the first few pictures into what is said of them."""
     found, shown, left = [], 0, _MOST_BYTES
-
-    @cache
-    def small(png: bytes | None) -> bytes | None:
-        screen = Shown.of(png)
-        return None if screen is None else screen.small
-
+    pixels = cache(lambda screen: screen.shown if isinstance(screen, Screen) else Shown.of(screen))
     for about, screens in pairs:
         found.append(about)
         if screens is None or shown == MOST_SHOWN or left <= 0:
             continue
-        old, new = screens
-        smaller = [png for png in (small(old), new.small) if png is not None]
+        smaller = [screen.small for each in screens if (screen := pixels(each)) is not None]
         left -= sum(map(len, smaller))
         if len(smaller) == 2 and (left >= 0 or not shown):
             shown += 1

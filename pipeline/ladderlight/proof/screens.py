@@ -17,7 +17,6 @@ from ladderlight.board import Board
 from ladderlight.flow.images import MOST_INDEXED, saved
 from ladderlight.proof.scanout import Scanned, colours_of
 from ladderlight.system.frozen import Frozen
-from ladderlight.units.arrays import Codes
 
 COMPRESSION = 2  # a third of the time of the usual 6 for a third more bytes, and there may be hundreds of screens
 _INDEXED, _UP = 3, 2  # colour type and filter: W3C PNG, ISO/IEC 15948, 11.2.1 and 9.2
@@ -56,22 +55,12 @@ class Shown(Frozen, eq=False):
         except (OSError, ValueError, SyntaxError):
             return None
 
-    @classmethod
-    def of_codes(cls, board: Board, codes: Codes) -> Self | None:
-        """Return what the monitor shows, by the codes of a screen; None where colours are mixed, or above 256."""
-        dots = board.raster.dots_per_count
-        if len(board.palette) > MOST_INDEXED or not dots:
-            return None
-        numbers = codes.astype(np.uint8)  # to repeat them once takes four times as long as all else
-        palette = np.insert(board.palette.srgb8, 3, 255, axis=1).view(np.uint32)[:, 0]
-        return cls(numbers=numbers if dots == 1 else numbers.repeat(dots, axis=1), palette=palette)
-
     @property
     def colours(self) -> NDArray[Any]:
         """The colour of each pixel."""
         return self.numbers if self.palette is None else self.palette.take(self.numbers, mode="clip")
 
-    @property
+    @cached_property
     def small(self) -> bytes:
         """The file of the screen with each repeated pixel once, as far as all are repeated alike."""
         numbers = self.numbers
@@ -91,32 +80,32 @@ class Shown(Frozen, eq=False):
 
 
 class Screen(Frozen, eq=False):
-    """The screen of a bank of this build: its file, and what that shows."""
+    """The screen of a bank of this build."""
 
     scanned: Scanned
     bank: int
 
     @cached_property
     def png(self) -> bytes:
-        """A PNG at the mode's full resolution.
-
-        Where each monitor pixel shows one count and there are up to 256 codes, its pixel values are the codes
-        themselves.
-        """
-        board, codes = self.scanned.board, self.scanned.screen(self.bank)
-        shown = Shown.of_codes(board, codes)
-        return to_png(colours_of(board, codes)) if shown is None else shown.png
+        """Its file, at the mode's full resolution."""
+        coded = self._coded
+        return coded.png if coded else to_png(colours_of(self.scanned.board, self.scanned.screen(self.bank)))
 
     @property
     def shown(self) -> Shown | None:
-        """What is in the file; of codes it need not be decoded."""
-        return Shown.of_codes(self.scanned.board, self.scanned.screen(self.bank)) or Shown.of(self.png)
+        """As the file has it, which is read only where that does not hold the codes themselves."""
+        return self._coded or Shown.of(self.png)
 
-    @cached_property
-    def small(self) -> bytes | None:
-        """As :attr:`Shown.small`."""
-        shown = self.shown
-        return None if shown is None else shown.small
+    @property
+    def _coded(self) -> Shown | None:
+        """The codes as pixels; None where a pixel does not show one count, or there are more than 256 codes."""
+        board, dots = self.scanned.board, self.scanned.board.raster.dots_per_count
+        if len(board.palette) > MOST_INDEXED or not dots:
+            return None
+        numbers = self.scanned.screen(self.bank).astype(np.uint8)
+        palette = np.insert(board.palette.srgb8, 3, 255, axis=1).view(np.uint32)[:, 0]
+        # To repeat them once would take four times as long as all else.
+        return Shown(numbers=numbers if dots == 1 else numbers.repeat(dots, axis=1), palette=palette)
 
 
 def to_png(pixels: NDArray[np.uint8]) -> bytes:

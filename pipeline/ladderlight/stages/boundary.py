@@ -288,7 +288,7 @@ def _is_json(value: object) -> bool:
         return all(isinstance(key, str) and _is_json(item) for key, item in value.items())
     if isinstance(value, float):
         return math.isfinite(value)  # RFC 8259 has no other numbers
-    return value is None or isinstance(value, str | bool | int)
+    return value is None or isinstance(value, (str, int))
 
 
 def _wrong_card(card: CodedPicture, board: Board) -> str:

@@ -59,8 +59,6 @@ class Staging:
     kept: list["Kept"] = field(default_factory=list)
     written: dict[str, str] = field(default_factory=dict)
     """SHA-256 of what :meth:`write` has written."""
-    _made: set[Path] = field(default_factory=set)
-    """Folders that are there."""
     _alone: threading.Lock = field(default_factory=threading.Lock)
     _ended: bool = False
 
@@ -77,9 +75,8 @@ class Staging:
                 raise BuildError(f"has ended before {name} was written", where=self.output)
             path = self.folder / name
             try:
-                if path.parent not in self._made:
+                if not path.parent.is_dir():  # to try takes longer
                     path.parent.mkdir(parents=True, exist_ok=True)
-                    self._made.add(path.parent)
                 with path.open("wb") as file:
                     yield file
             except OSError as error:

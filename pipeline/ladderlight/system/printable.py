@@ -47,10 +47,8 @@ def json_value(value: Any, indent: int = 0) -> str:
     if isinstance(value, str):
         text = encode_basestring(value)
         return text if value.isprintable() else _ACTING.sub(lambda found: json.dumps(found[0])[1:-1], text)
-    if value is None or isinstance(value, bool | float):
-        return json.dumps(value)
-    if isinstance(value, int):
-        return int.__repr__(value)
+    if value is None or isinstance(value, int | float):
+        return repr(value) if type(value) is int else json.dumps(value)
     if isinstance(value, Mapping):
         brackets = "{}"
         texts = (key if isinstance(key, str) else json.dumps(key) for key in value)

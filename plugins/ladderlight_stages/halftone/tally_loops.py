@@ -17,12 +17,13 @@ if TYPE_CHECKING:
 @compiled
 def count_colours(codes: Codes, places: NDArray[np.int32]) -> int:
     """Count the colours that are used; ``places``, int32 (codes,), is a number for each code, one for each colour."""
-    used = np.zeros(len(places), np.bool_)
+    used, seen = np.zeros(len(places), np.bool_), np.zeros(len(places), np.bool_)
     for code in codes.reshape(-1):
-        used[places[code]] = True
+        used[code] = True
     count = 0
-    for one in used:
-        count += int(one)
+    for code in range(len(places)):
+        count += int(used[code] and not seen[places[code]])
+        seen[places[code]] |= used[code]
     return count
 
 

@@ -66,4 +66,4 @@ def resize(
         else:
             picture = cut_to(picture, largest_part(width, height, aspect), advice=_TO_KEEP)
     new = resampled(picture.pixels, board.geometry.width, board.geometry.height, method)
-    return picture.with_pixels(np.clip(new, 0, 1, out=new), WHOLE)
+    return picture.with_pixels(new.clip(0, 1, out=new), WHOLE)

@@ -37,9 +37,8 @@ class Sheets(Frozen):
             )
         sheet = self._sheets.setdefault(memory.name, blank_sheet(memory))
         bits = np.uint32(mask)
-        clash = sheet.clash(address, words, bits)
-        sheet.write(address, words, bits)
-        clash |= sheet.clash(address, words, bits)  # the same address twice
+        clash = sheet.write(address, words, bits)
+        clash |= sheet.write(address, words, bits)  # the same address twice
         if clash.any():
             where = int(address[np.flatnonzero(clash)[0]])
             raise ArrangementError(

@@ -43,6 +43,7 @@ def test_a_watched_board_is_the_board_in_all_else(board: Board) -> None:
 
 def test_another_ladder_changes_the_palette_and_not_the_geometry(board: Board) -> None:
     other = replace(board, ladder=replace(board.ladder, supply=3.3))
-    names = ["palette", "geometry", WHOLE]
-    before, after = (dict(BoardDigests(board=each).of(names)) for each in (board, other))
-    assert {name for name in names if before[name] != after[name]} == {"palette", WHOLE}
+    before, after = BoardDigests(board=board), BoardDigests(board=other)
+    uses = [frozenset(names) for names in (["palette"], ["geometry"], [WHOLE], ["geometry", "palette"], [])]
+    assert [before.of(used) == after.of(used) for used in uses] == [False, True, False, False, True]
+    assert len({before.of(used) for used in uses}) == len(uses)

@@ -138,7 +138,9 @@ class Placement:
             raise self._conflict(memory, at, (run, pixel), (run, int(reads.last[pixel])))
         address, bits = reads.address(bank).ravel()[reads.once], flat.dtype.type(mask) << reads.shift
         new = flat[reads.once] << reads.shift
-        clash = sheet.clash(address, new, bits)
+        clash = np.zeros_like(new)
+        for of in reads.slots:  # one at a time, so that no address is written twice at once
+            clash[of] = sheet.write(address[of], new[of], bits[of])
         if clash.any():
             first = int(np.flatnonzero(clash)[0])
             at, clashing = int(self._keys(memory, bank)[reads.once][first]), int(clash[first] >> reads.shift[first])
@@ -146,8 +148,6 @@ class Placement:
             raise self._conflict(
                 memory, at, (owner, self._pixel(memory, at, owner)), (run, self._pixel(memory, at, run))
             )
-        for of in reads.slots:  # one at a time, so that no address is written twice at once
-            sheet.write(address[of], new[of], bits[of])
         runs.append(run)
 
     def words(self) -> Mapping[str, tuple[NDArray[np.uint32], NDArray[np.uint32]]]:

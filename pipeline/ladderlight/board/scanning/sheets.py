@@ -17,14 +17,14 @@ class Sheet(Frozen):
     words: Words
     written: Words
 
-    def clash(self, at: At, words: Words, bits: Words | np.uint32) -> Words:
-        """Return the bits that are written already and differ from the ones that ``bits`` marks in other words."""
-        return (self.words[at] ^ words) & self.written[at] & bits
-
-    def write(self, at: At, words: Words, bits: Words | np.uint32) -> None:
-        """Write the marked bits of words."""
-        self.words[at] = self.words[at] & ~bits | words & bits
-        self.written[at] = self.written[at] | bits
+    def write(self, at: At, words: Words, bits: Words | np.uint32) -> Words:
+        """Write the marked bits of words; return those of them that were written before, and otherwise."""
+        held, written = self.words[at], self.written[at]
+        turned = (held ^ words) & bits
+        clash = turned & written
+        self.words[at] = held ^ turned
+        self.written[at] = written | bits
+        return clash
 
 
 def blank_sheet(memory: Memory) -> Sheet:

@@ -65,6 +65,15 @@ def _file_1_to_stderr() -> Iterator[None]:
         yield
 
 
+def flush_all() -> None:
+    """Write all that waits, also what programs in C have printed if any may have."""
+    for stream in (sys.stdout, sys.stderr):
+        with suppress(OSError, ValueError, AttributeError):  # closed, or not there
+            stream.flush()
+    if "ctypes" in sys.modules:  # which all load that compute
+        _flush_c()
+
+
 def _flush_c() -> None:
     """Write what programs in C have printed, which waits in a buffer of theirs when stdout is not a terminal."""
     with suppress(OSError, TypeError, AttributeError, ImportError):  # a system without one C library for all

@@ -7,7 +7,6 @@ from pathlib import Path
 from typing import Any
 
 from ladderlight.board import Board, Finding
-from ladderlight.board.advice import findings
 from ladderlight.colour.viewing import Viewing
 from ladderlight.errors import is_refused
 from ladderlight.recipe.files import PictureFile
@@ -97,6 +96,8 @@ class Recipe(Value):
     @cached_property
     def findings(self) -> tuple[Finding, ...]:
         """What there is to say of the board before it is built, errors first."""
+        from ladderlight.board.advice import findings
+
         return tuple(findings(self.board))
 
     @cached_property

@@ -95,8 +95,9 @@ def linear_pixels(samples: NDArray[Any]) -> Singles:
     if samples.dtype == np.float32:
         linear: Singles = samples
     else:
-        table = _linear_of(np.iinfo(samples.dtype).max)
-        linear = _looked_up(np.require(samples, requirements=["C", "A", "W"]), table)
+        stored = np.require(samples, requirements=["C", "A"]).view()
+        stored.flags.writeable = False  # as decoders give them; copies would be of another kind for the compiler
+        linear = _looked_up(stored, _linear_of(np.iinfo(samples.dtype).max))
     return linear if linear.ndim == 3 else np.repeat(linear[:, :, np.newaxis], 3, axis=2)
 
 

@@ -175,7 +175,7 @@ def format_in(image: Image.Image) -> Format:
 
 def _require(found: Format) -> None:
     """Load the decoder of a format. Raises PictureError when it is not installed."""
-    known = {**features.modules, **features.codecs}  # an older Pillow warns when it is asked for others
+    known = {**features.modules, **features.codecs} if found.feature else {}  # an older Pillow warns of others
     if found.feature and not (found.feature in known and features.check(found.feature)):
         raise PictureError(f"{found.name}: the installed Pillow lacks it; install Pillow from PyPI, or save it as PNG")
     try:
