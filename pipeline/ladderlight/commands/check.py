@@ -88,7 +88,7 @@ def _checked(loaded: Recipe, page: Path | None, *, strict: bool) -> tuple[list[F
 
 def _print(loaded: Recipe, found: Sequence[Finding], trays: Sequence[Tray], *, quiet: bool, verbose: bool) -> None:
     if quiet:
-        print_findings(stderr(), found, quiet=True)
+        print_findings(stderr(), found, quiet=True, revision=loaded.revision)
         return
     console, works = stdout(), not is_refused(found)
     _print_board(console, loaded.title, loaded.board)

@@ -201,6 +201,11 @@ def test_a_revision_is_named_where_it_fails_or_is_stopped_and_others_can_go_on(
     assert capsys.readouterr().err == "revision a: grey.pgm: is too dark; lighten it\n"
     assert commands.main(["build", "--force", "--keep-going", "--json", str(path)]) == 1
     assert [each["ok"] for each in json.loads(capsys.readouterr().out)["revisions"].values()] == [False, True]
+    failing = {}
+    for command in (["build", "--force"], ["check", "--quiet", "--strict"]):
+        commands.main([*command, str(path)])
+        err = capsys.readouterr().err
+        assert [f"revision {name}: ladder grey: white is 0.253 V" in err for name in "ab"] == [True, True]
 
 
 def test_chips_are_recorded_by_revision(write: Write, capsys: pytest.CaptureFixture[str]) -> None:

@@ -25,7 +25,7 @@ def print_built(
 
     found = (*left, *built.findings)
     told = (one for one in found if verbose or one in left or one.level != "note")
-    print_findings(stderr(), told, quiet=quiet)
+    print_findings(stderr(), told, quiet=quiet, revision=built.manifest.first.get("revision"))
     if json_:
         findings = list(map(asdict, found))
         return _document(built.output, built.manifest.document, findings, up_to_date=False, ok=built.complete)

@@ -129,14 +129,17 @@ def print_revisions(documents: Mapping[str | None, Mapping[str, Any]]) -> None:
     print_document({"ok": all(document["ok"] for document in documents.values()), "revisions": documents})
 
 
-def print_findings(console: LineConsole, found: Iterable[Finding], *, quiet: bool = False) -> None:
-    """Print findings, one line each, or errors alone if ``quiet``."""
+def print_findings(
+    console: LineConsole, found: Iterable[Finding], *, quiet: bool = False, revision: str | None = None
+) -> None:
+    """Print findings, one line each, or errors alone if ``quiet``, with the revision that they are of."""
     for finding in found:
         if quiet and finding.level != "error":
             continue
         level = f"{finding.level:{_LEVEL}}", STYLES[finding.level]
-        parts = (level, (f"{finding.where}: ", "bold"), (finding.message, ""))
-        console.print(parts, whole=[f"{finding.where}:"], hanging=_LEVEL)
+        where = f"revision {revision}: {finding.where}" if revision else finding.where
+        parts = (level, (f"{where}: ", "bold"), (finding.message, ""))
+        console.print(parts, whole=[f"{where}:"], hanging=_LEVEL)
 
 
 def byte_order(big_endian: bool | None) -> ByteOrder | None:  # noqa: FBT001 - as the option is
