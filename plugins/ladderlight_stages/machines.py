@@ -157,9 +157,7 @@ def _words(kind: object) -> list[tuple[str, type[ctypes._CData]]]:
 def _passed(value: object) -> Sequence[object]:
     """Return the words that a value is passed as; of a tuple those of all that is in it."""
     if isinstance(value, np.ndarray):
-        quick = value.size and value.flags.writeable  # then its place is found in a third of the time
-        place = ctypes.addressof(ctypes.c_char.from_buffer(value.data)) if quick else value.ctypes.data
-        return (None, None, value.size, value.itemsize, place, *value.shape, *value.strides)
+        return (None, None, value.size, value.itemsize, value.ctypes.data, *value.shape, *value.strides)
     if isinstance(value, tuple):
         return [word for each in value for word in _passed(each)]
     return (value.item() if isinstance(value, np.generic) else value,)

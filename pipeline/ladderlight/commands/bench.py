@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import Annotated
 
 import typer
 
@@ -13,9 +13,6 @@ from ladderlight.commands.terminal.arguments import recipe_path
 from ladderlight.commands.terminal.reporting import print_revisions, stdout
 from ladderlight.errors import LadderlightError
 from ladderlight.system.printable import printable
-
-if TYPE_CHECKING:
-    from ladderlight.recipe import Recipe
 
 
 def bench(
@@ -38,48 +35,36 @@ def bench(
     from ladderlight.bench.sheets.files import WIDTH, bench_page, bench_sheet, spreadsheets
     from ladderlight.recipe import load, load_revisions
     from ladderlight.recipe.inputs import writer_of
+    from ladderlight.storage.output import settled
 
     path = recipe_path(recipe)
     if page is None and csv is None:
         recipes = load_revisions(path, pictures="ignored", revision=revision)
-        _settle(*recipes)
-        benches = {each.revision: bench_of(each.board, each.findings) for each in recipes}
-        documents = {name: document_of(found) for name, found in benches.items()}
-        if json_:
-            print_revisions(documents)
-        console = stdout(quiet=quiet)
-        width = min(console.columns or WIDTH, WIDTH)
-        for each in recipes if not json_ else ():
-            console.print(*bench_sheet(printable(each.title), benches[each.revision], width=width).splitlines())
-            if each is not recipes[-1]:
-                console.print("", "")
-        if not all(document["ok"] for document in documents.values()):
-            raise typer.Exit(1)
-        return
-    loaded = load(path, pictures="ignored", revision=revision)
-    _settle(loaded)
-    title, found = printable(loaded.title), bench_of(loaded.board, loaded.findings)
+    else:
+        recipes = (load(path, pictures="ignored", revision=revision),)
+    for each in recipes:
+        with suppress(LadderlightError, OSError), settled(each.output):
+            pass  # finishes a build that was killed; what keeps it from that is for those who read the output
+    first, title = recipes[0], printable(recipes[0].title)
+    benches = {each.revision: bench_of(each.board, each.findings) for each in recipes}
+    documents = {name: document_of(found) for name, found in benches.items()}
     written = {}
     if page is not None:
-        written["bench --page"] = {page: bench_page(title, found).encode()}
+        written["bench --page"] = {page: bench_page(title, benches[first.revision]).encode()}
     if csv is not None:
-        written["bench --csv"] = {csv / file: data for file, data in spreadsheets(found).items()}
-    writers = [writer_of(files, loaded, command=command) for command, files in written.items()]
+        written["bench --csv"] = {csv / file: data for file, data in spreadsheets(benches[first.revision]).items()}
+    writers = [writer_of(files, first, command=command) for command, files in written.items()]
     for write, files in zip(writers, written.values(), strict=True):
         write(files)
-    document = document_of(found)
+    console = stdout(quiet=quiet)
+    width = min(console.columns or WIDTH, WIDTH)
     if json_:
-        print_revisions({None: document})
-    else:
-        stdout(quiet=quiet).print(*(file for files in written.values() for file in files))
-    if not document["ok"]:
+        print_revisions(documents)
+    elif written:
+        console.print(*(file for files in written.values() for file in files))
+    for each in recipes if not json_ and not written else ():
+        console.print(*bench_sheet(printable(each.title), benches[each.revision], width=width).splitlines())
+        if each is not recipes[-1]:
+            console.print("", "")
+    if not all(document["ok"] for document in documents.values()):
         raise typer.Exit(1)
-
-
-def _settle(*recipes: Recipe) -> None:
-    """Finish a build that was killed, if one was; what keeps it from that is for those who read the output."""
-    from ladderlight.storage.output import settled
-
-    for recipe in recipes:
-        with suppress(LadderlightError, OSError), settled(recipe.output):
-            pass

@@ -264,7 +264,8 @@ class Work(Frozen):
         recipe = self.plan.recipe
         source, options = recipe.chain[0].declaration, recipe.options_for(file, 0)
         given = {"viewing": recipe.viewing, "demand": self.plan.demand(file)}
-        for index, frame in enumerate(open_file(source, self._place(file), board, options, file.source, **given)):
+        place = self.places.get(file, file.path)
+        for index, frame in enumerate(open_file(source, place, board, options, file.source, **given)):
             origin, duration = self.plan.origin(file, index), frame.origin.duration
             if duration is not None:
                 origin = replace(origin, duration=duration, animated=True)
@@ -340,12 +341,8 @@ class Work(Frozen):
 
     def _is_still(self, base: Base, files: Iterable[PictureFile]) -> bool:
         """Whether files are as they were when their digests were made, so that a result of them may be kept."""
-        return not base.lasting or all(
-            self.plan.seen[file.source].still(self.places.get(file) or file.place) for file in files
-        )
-
-    def _place(self, file: PictureFile) -> Path:
-        return self.places.get(file, file.path)
+        seen, places = self.plan.seen, self.places
+        return not base.lasting or all(seen[file.source].still(places.get(file) or file.place) for file in files)
 
 
 def _in_memory(

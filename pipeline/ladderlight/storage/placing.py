@@ -2,7 +2,6 @@
 
 import itertools
 import os
-import stat
 from collections.abc import Mapping, Set
 from dataclasses import dataclass, field
 from pathlib import Path, PurePosixPath
@@ -140,7 +139,4 @@ def is_real_folder(output: Path, name: str) -> bool:
 
 def _is_folder(path: str | Path) -> bool:
     """Whether a path is a folder, and not a link to one."""
-    try:
-        return stat.S_ISDIR(os.lstat(path).st_mode)
-    except (FileNotFoundError, NotADirectoryError):
-        return False
+    return os.path.isdir(path) and not os.path.islink(path)  # noqa: PTH112, PTH114 - thousands

@@ -135,16 +135,9 @@ def _device(
 
 
 def _burn(burn: Burn) -> _Table:
-    return {
-        "known": burn.known,
-        "differing": burn.differing,
-        "erasure": burn.erasure,
-        "text": burn.text,
-        "eraser": burn.eraser,
-        "block": burn.block,
-        "block_count": burn.block_count,
-        "blocks": None if burn.blocks is None else [{"first": a, "last": b} for a, b in burn.blocks],
-    }
+    names = ("known", "differing", "erasure", "text", "eraser", "block", "block_count")
+    blocks = None if burn.blocks is None else [{"first": a, "last": b} for a, b in burn.blocks]
+    return {**{name: getattr(burn, name) for name in names}, "blocks": blocks}
 
 
 def _piece(file: DeviceFile, span: Span, data: bytes, sums: Callable[[bytes], Checksums]) -> _Table:

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Self
 from ladderlight.devices.documents import DeviceDocument, ManifestDocument, PictureDocument
 from ladderlight.engine.trays import folder_of
 from ladderlight.errors import DocumentError, LadderlightError
-from ladderlight.proof.changes import FILE, FORMAT, Before, Changes, EarlierBuild
+from ladderlight.proof.changes import FILE, FORMAT, Before, EarlierBuild
 from ladderlight.recipe import Recipe
 from ladderlight.storage.journal import is_inside
 from ladderlight.storage.record import MANIFEST, as_written
@@ -59,7 +59,7 @@ class Earlier(Frozen):
             devices={device["name"]: device["sha256"] for device in devices},
             pictures={name: picture["bank"] for name, picture in pictures.items()},
             screens={name: self.recipe.output / file for name, file in screens.items() if is_inside(file)},
-            document=self._document(number),
+            document=as_written(self.recipe.output, f"proof/{folder_of(number)}{FILE}", FORMAT),
             images=lambda: self._images(number, devices),
         )
 
@@ -67,9 +67,6 @@ class Earlier(Frozen):
     def _last(self) -> LastBuild:
         """The build, to read the files of its trays; raises LadderlightError where it is of another board."""
         return last_build(self.recipe.output, self.recipe.board, self.recipe.owner, self.manifest)
-
-    def _document(self, number: int | None) -> Changes | None:
-        return as_written(self.recipe.output, f"proof/{folder_of(number)}{FILE}", FORMAT)  # type: ignore[no-any-return]
 
     def _images(self, number: int | None, devices: list[DeviceDocument]) -> dict[str, Bytes]:
         """Return the devices' bytes as that build gave them; not of files that were changed since."""

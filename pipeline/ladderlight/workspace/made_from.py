@@ -229,11 +229,12 @@ class KeptTrays(Frozen):
         something else would be shown.
         """
         digests = {name: each.sha256 for name, each in kept.files.items()}
+        folders = sorted({"/".join(name.split("/")[:2]) for name in digests})
         if shown != kept.shown or not all(map(is_inside, digests)):
             return False
 
         def stay(files: Mapping[str, Seen]) -> bool:
-            return staging.keep(_folders(files), digests, {name: each.mark for name, each in files.items()})
+            return staging.keep(folders, digests, {name: each.mark for name, each in files.items()})
 
         if all(each.settled for each in kept.files.values()) and stay(kept.files):
             return True
@@ -291,7 +292,3 @@ def _seen(path: str, known: Seen) -> Seen:
     if mark_of(path, through_links=False) is None:
         raise OSError(errno.ENOENT, "is not a file", path)
     return Seen.now(path)
-
-
-def _folders(files: Iterable[str]) -> list[str]:
-    return sorted({"/".join(name.split("/")[:2]) for name in files})

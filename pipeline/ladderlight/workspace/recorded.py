@@ -8,7 +8,7 @@ from contextlib import ExitStack, contextmanager, suppress
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from ladderlight.board import Board, Device, Finding
+from ladderlight.board import Board, Finding
 from ladderlight.engine.trays import place_in
 from ladderlight.errors import BuildError, DocumentError, LadderlightError, UsageError, nearest_word
 from ladderlight.recipe import Recipe
@@ -157,7 +157,8 @@ def _recorded(recipe: Recipe, path: Path) -> Recorded:
         findings.append(_caution(path, f"{what}; record these chips again with ladderlight burned"))
     own = record.of_recipe(key, recipe.revision)
     findings += _orphans(recipe, record, path) if not own else []
-    damaged = [chip for chip in own if chip.device in devices and _damaged(chip, devices[chip.device])]
+    sizes = {name: device.part.bytes for name, device in devices.items()}  # chips of another size are not looked at
+    damaged = [chip for chip in own if chip.bytes == sizes.get(chip.device) and chip.contents is None]
     for chip in damaged:
         whose = f" of tray {chip.tray}" if chip.tray > 1 else ""
         what = f"the image of device {chip.device!r}{whose} is damaged"
@@ -180,11 +181,6 @@ def _orphans(recipe: Recipe, record: Record, path: Path) -> list[Finding]:
 
 def _caution(path: Path, message: str) -> Finding:
     return Finding(level="caution", where=str(path), message=message)
-
-
-def _damaged(chip: Chip, device: Device) -> bool:
-    """Whether the image of a chip that may be compared cannot be read; one of another size is not looked at."""
-    return chip.bytes == device.part.bytes and chip.contents is None
 
 
 def _set_aside(path: Path) -> Path:

@@ -80,10 +80,9 @@ class Noted(Frozen):
             account, output = self.account, Path(self.account["output"])
             with settled(output):
                 manifest = read_regular(output / MANIFEST)
-                same = self._recipe_is_unchanged and all(self._seen[path].still(path) for path in self._pictures)
+                same = self._recipe_is_unchanged and all(self._seen[path].still(path) for path in account["pictures"])
                 made: dict[str, list[int]] = account["made"]
-                marks = ((mark_of(f"{output}/{name}"), mark) for name, mark in made.items())
-                same = same and all(now is not None and [*now] == mark for now, mark in marks)
+                same = same and all([*(mark_of(f"{output}/{name}") or ())] == mark for name, mark in made.items())
                 if same and hashlib.sha256(manifest).hexdigest() == account["manifest"]:
                     return LastBuilt(output=output, written=manifest, findings=account["findings"])
         return None
@@ -96,7 +95,7 @@ class Noted(Frozen):
         from ladderlight.recipe.inputs import input_files
 
         with suppress(Exception):
-            if self._recipe_is_unchanged and not any(each.startswith("!") for each in self._patterns):
+            if self._recipe_is_unchanged and not any(each.startswith("!") for each in self.account["patterns"]):
                 recipe: Recipe = pickle.loads(self.entry.read(1))  # noqa: S301 - a file of this user's, with a checksum
                 output = resolved(recipe.folder / recipe.named_output)
                 if recipe.output == output and not first_below(input_files(recipe).values(), output):
@@ -107,27 +106,17 @@ class Noted(Frozen):
     def _seen(self) -> Mapping[str, Seen]:
         return from_json(self.account["seen"])
 
-    @property
-    def _pictures(self) -> list[str]:
-        found: list[str] = self.account["pictures"]
-        return found
-
-    @property
-    def _patterns(self) -> list[str]:
-        found: list[str] = self.account["patterns"]
-        return found
-
     @cached_property
     def _recipe_is_unchanged(self) -> bool:
         """Whether the program and all that the recipe is read from are as they were, and the same pictures there."""
-        account, pictures = self.account, set(self._pictures)
+        account, patterns, pictures = self.account, self.account["patterns"], set(self.account["pictures"])
         if [account[key] for key in ("format", "program", "recipe")] != [FORMAT, _program(), str(self.path)]:
             return False
         if not all(each.still(path) for path, each in self._seen.items() if path not in pictures):
             return False
-        files, problems = picture_files(self.path.parent, self._patterns) if self._patterns else ([], [])
-        there = [file.place for file in files]
-        return not problems and there == self._pictures and not any(map(os.path.lexists, account["missing"]))
+        files, problems = picture_files(self.path.parent, patterns) if patterns else ([], [])
+        same = not problems and [file.place for file in files] == account["pictures"]
+        return same and not any(map(os.path.lexists, account["missing"]))
 
 
 def up_to_date(recipe: Path, revision: str | None = None) -> LastBuilt | None:

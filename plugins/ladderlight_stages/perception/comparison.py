@@ -25,8 +25,7 @@ def summary(differences: NDArray[np.floating]) -> Difference:
     ordered = np.partition(differences, below, axis=None)  # for both at once it would take twice as long
     above = ordered[below + 1 :].min(initial=np.inf) if below < place else ordered[below]
     p95 = ordered[below] + (place - below) * (above - ordered[below])
-    mean = np.add.reduce(differences, axis=None, dtype=np.float64) / differences.size
-    return Difference(mean=float(mean), p95=float(p95))
+    return Difference(mean=float(differences.mean(dtype=np.float64)), p95=float(p95))
 
 
 class Comparison(Frozen, ABC, eq=False):

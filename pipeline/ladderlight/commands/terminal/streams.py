@@ -68,8 +68,7 @@ def _file_1_to_stderr() -> Iterator[None]:
 def flush_all() -> None:
     """Write all that waits, also what programs in C have printed if any may have."""
     for stream in (sys.stdout, sys.stderr):
-        with suppress(OSError, ValueError, AttributeError):  # closed, or not there
-            stream.flush()
+        Stream(stream).flush()
     if "ctypes" in sys.modules:  # which all load that compute
         _flush_c()
 
