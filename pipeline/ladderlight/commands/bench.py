@@ -33,15 +33,13 @@ def bench(
     """
     from ladderlight.bench.sheets.document import bench_of, document_of
     from ladderlight.bench.sheets.files import WIDTH, bench_page, bench_sheet, spreadsheets
-    from ladderlight.recipe import load, load_revisions
+    from ladderlight.recipe import load_revisions
     from ladderlight.recipe.inputs import writer_of
     from ladderlight.storage.output import settled
 
     path = recipe_path(recipe)
-    if page is None and csv is None:
-        recipes = load_revisions(path, pictures="ignored", revision=revision)
-    else:
-        recipes = (load(path, pictures="ignored", revision=revision),)
+    one = page is not None or csv is not None
+    recipes = load_revisions(path, pictures="ignored", revision=revision, one=one)
     for each in recipes:
         with suppress(LadderlightError, OSError), settled(each.output):
             pass  # finishes a build that was killed; what keeps it from that is for those who read the output

@@ -40,13 +40,10 @@ def check(
     ] = False,
 ) -> None:
     """Check a recipe: its mistakes, picture size, colours, timing."""
-    from ladderlight.recipe import load, load_revisions
+    from ladderlight.recipe import load_revisions
 
     path = recipe_path(recipe)
-    if page is None:
-        recipes = load_revisions(path, pictures="checked", revision=revision)
-    else:
-        recipes = (load(path, pictures="checked", revision=revision),)
+    recipes = load_revisions(path, pictures="checked", revision=revision, one=page is not None)
     checked = [(each, *_checked(each, page, strict=strict)) for each in recipes]
     if json_:
         from ladderlight.board.advice.report import report

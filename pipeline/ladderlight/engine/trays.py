@@ -124,16 +124,13 @@ class _Table:
     def put(self, hand: _Hand) -> int:
         """Return the tray of a hand. The arrangement reports a tray that lacks room for it."""
         number = next(iter(hand.trays), self.current)
-        while not hand.trays and not self._has_room(number, hand):
+        while not hand.trays and (self.counts[number] + hand.frames > self.size or self.banks[number] & hand.banks):
             number += 1
         if not hand.trays and not hand.banks:
             self.current = number
         self.counts[number] += hand.frames
         self.banks[number] |= hand.banks
         return number
-
-    def _has_room(self, number: int, hand: _Hand) -> bool:
-        return self.counts[number] + hand.frames <= self.size and not self.banks[number] & hand.banks
 
 
 def _files(plan: Plan, frames: Mapping[PictureFile, int]) -> Iterator[_Hand]:

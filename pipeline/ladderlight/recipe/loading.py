@@ -33,31 +33,29 @@ _PARTED = ("stage", "picture")  # lists of tables that may each be for one revis
 
 
 def load(path: Path, *, pictures: Pictures = "needed", revision: str | None = None) -> Recipe:
-    """Read and check a recipe, or one revision of it: as :func:`load_revisions`.
-
-    Raises UsageError, too, when the recipe has several revisions and none is named.
-    """
-    document = read_document(path, str(path))
-    name, *others = revisions_of(document.data, revision)
-    if others:
-        listed = joined(list(map(str, (name, *others))))
-        raise UsageError(f"the recipe has the revisions {listed}; name one with --revision")
-    return _load(document, path, name, pictures)
+    """Read and check a recipe that has one revision, or one revision of it: as :func:`load_revisions`."""
+    return load_revisions(path, pictures=pictures, revision=revision, one=True)[0]
 
 
-def load_revisions(path: Path, *, pictures: Pictures = "needed", revision: str | None = None) -> tuple[Recipe, ...]:
+def load_revisions(
+    path: Path, *, pictures: Pictures = "needed", revision: str | None = None, one: bool = False
+) -> tuple[Recipe, ...]:
     """Read and check a recipe: all of its revisions, each as a recipe of its own, or the one that is named.
 
     Messages show the file as it is given here. With ``pictures="needed"`` there must be pictures, as for a build;
     ``"checked"``: ``[pictures]`` may be left out, as before there are any, but what it names must be there;
     ``"ignored"``: only the board and the chain are wanted; ``"cards"``: all built-in test cards instead, for an output
     folder of their own beside the recipe's. Raises RecipeError with all that is wrong, ``file:line:column: what; what
-    to do``, and UsageError when there is no such revision.
+    to do``, and UsageError when there is no such revision, or there are several and only ``one`` is meant.
     """
     document = read_document(path, str(path))
+    names = revisions_of(document.data, revision)
+    if one and len(names) > 1:
+        listed = joined(list(map(str, names)))
+        raise UsageError(f"the recipe has the revisions {listed}; name one with --revision")
     recipes: list[Recipe] = []
     faults: list[Fault] = []
-    for name in revisions_of(document.data, revision):
+    for name in names:
         try:
             recipes.append(_load(document, path, name, pictures))
         except RecipeError as error:

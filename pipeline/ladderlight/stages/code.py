@@ -120,9 +120,10 @@ def _closure(declaration: StageDeclaration) -> tuple[list[tuple[Path, tuple[Path
     else:
         found = _contents(_folder(_top(declaration)))
     waiting, tops = list(found), dict[str, None]()
+    beside = declaration.file and declaration.file.path.parent  # whatever other module of a name is loaded
     for each in waiting:
         for top in _elsewhere(found[each][1]) if each.suffix == ".py" else ():
-            if top in tops or _is_beside(declaration, top):
+            if top in tops or (beside and any(place.is_file() for place in _places_of(beside, top))):
                 continue
             tops[top] = None
             if not _is_installed(top):
@@ -130,12 +131,6 @@ def _closure(declaration: StageDeclaration) -> tuple[list[tuple[Path, tuple[Path
                 found |= new
                 waiting += new
     return list(found.items()), any(map(_is_installed, tops))
-
-
-def _is_beside(declaration: StageDeclaration, top: str) -> bool:
-    """Whether a project's own file imports a module from its folder, whatever another one of that name is loaded."""
-    file = declaration.file
-    return file is not None and any(place.is_file() for place in _places_of(file.path.parent, top))
 
 
 def _contents(place: Path) -> dict[Path, tuple[Path, bytes]]:

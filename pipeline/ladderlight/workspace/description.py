@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 Details = Mapping[str, Mapping[str, Any]]
 Merged = Mapping[tuple[str, int], Mapping[str, float]]
 _Table = dict[str, object]
+_BURN = ("known", "differing", "erasure", "text", "eraser", "block", "block_count")
 _OWN = {"name", "tray", "source", "frame", "duration", "memory", "memories", "bank", "step", "screen"}
 """Keys of pictures that no note of a stage takes."""
 
@@ -112,6 +113,7 @@ def _device(
     ordered = cache(partial(in_order, image, device.part.width))
     sums = cache(checksums_of)  # a file often holds all of the image
     held = [(file, file.span) for file in files if file.span is not None]
+    blocks = None if burn.blocks is None else [{"first": a, "last": b} for a, b in burn.blocks]
     return {
         "name": device.name,
         **tray,
@@ -122,7 +124,7 @@ def _device(
         "bytes": len(image),
         **sums(ordered(held[0][1].order if held else "little")),
         "changed": burn.needed,
-        "burn": _burn(burn),
+        "burn": {**{name: getattr(burn, name) for name in _BURN}, "blocks": blocks},
         "words": device.part.words,
         "width": device.part.width,
         "first_word": device.first_word,
@@ -132,12 +134,6 @@ def _device(
         "banks": occupancy.banks,
         "pieces": [_piece(file, span, span_bytes(ordered(span.order), span), sums) for file, span in held],
     }
-
-
-def _burn(burn: Burn) -> _Table:
-    names = ("known", "differing", "erasure", "text", "eraser", "block", "block_count")
-    blocks = None if burn.blocks is None else [{"first": a, "last": b} for a, b in burn.blocks]
-    return {**{name: getattr(burn, name) for name in names}, "blocks": blocks}
 
 
 def _piece(file: DeviceFile, span: Span, data: bytes, sums: Callable[[bytes], Checksums]) -> _Table:

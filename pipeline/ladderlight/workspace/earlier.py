@@ -7,7 +7,7 @@ from functools import cached_property
 from hashlib import sha256
 from typing import TYPE_CHECKING, Self
 
-from ladderlight.devices.documents import DeviceDocument, ManifestDocument, PictureDocument
+from ladderlight.devices.documents import DeviceDocument, ManifestDocument
 from ladderlight.engine.trays import folder_of
 from ladderlight.errors import DocumentError, LadderlightError
 from ladderlight.proof.changes import FILE, FORMAT, Before, EarlierBuild
@@ -54,7 +54,8 @@ class Earlier(Frozen):
         if manifest is None or not devices:
             return None
         pictures = {printable(each["name"]): each for each in manifest["pictures"] if each.get("tray") == number}
-        screens = {name: _screen(picture) for name, picture in pictures.items()}
+        usual = f"proof/{folder_of(number)}screens/bank"  # of builds that do not name them
+        screens = {name: each.get("screen") or f"{usual}{each['bank']}.png" for name, each in pictures.items()}
         return EarlierBuild(
             devices={device["name"]: device["sha256"] for device in devices},
             pictures={name: picture["bank"] for name, picture in pictures.items()},
@@ -74,17 +75,12 @@ class Earlier(Frozen):
             tray = self._last.tray(number)
         except LadderlightError:
             return {}
-        return {
-            name: tray.image_arrays[name]
-            for name, device in ((each["name"], each) for each in devices)
-            if device["pieces"] and _sum_of(tray.images[name], device) == device["sha256"]
-        }
-
-
-def _screen(picture: PictureDocument) -> str:
-    usual = f"proof/{folder_of(picture.get('tray'))}screens/bank{picture['bank']}.png"
-    return picture.get("screen") or usual
-
-
-def _sum_of(image: bytes, device: DeviceDocument) -> str:
-    return sha256(in_order(image, device.get("width", 0), device["pieces"][0]["order"])).hexdigest()
+        found = {}
+        for device in devices:
+            name, width, pieces = device["name"], device.get("width", 0), device["pieces"]
+            if (
+                pieces
+                and sha256(in_order(tray.images[name], width, pieces[0]["order"])).hexdigest() == device["sha256"]
+            ):
+                found[name] = tray.image_arrays[name]
+        return found

@@ -80,11 +80,6 @@ class Manifests(Frozen):
         return (device for made in self for device in _items(made["devices"]))
 
     @property
-    def inputs(self) -> Iterator[Mapping[str, object]]:
-        """The files that the build is made from."""
-        return ({"file": name, "bytes": each.size, "sha256": each.sha256} for name, each in self.seen.items())
-
-    @property
     def pictures(self) -> Iterator[PictureDocument]:
         """The pictures of all trays."""
         return (picture for made in self for picture in _items(made["pictures"]))
@@ -97,10 +92,8 @@ class Manifests(Frozen):
     @property
     def document(self) -> ManifestDocument:
         """The manifest as plain values; of thousands of pictures they take much memory."""
-        joined = self.first.copy()
-        joined["devices"], joined["pictures"] = list(self.devices), list(self.pictures)
-        joined["inputs"], joined["notes"] = list(self.inputs), self.notes
-        return joined
+        document: ManifestDocument = json.loads("".join(self.text()))
+        return document
 
     def text(self) -> Iterator[str]:
         """Yield the manifest as JSON that can be printed, its long lists piece by piece."""

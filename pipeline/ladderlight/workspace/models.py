@@ -6,7 +6,7 @@ import json
 import zlib
 from collections.abc import Collection, Iterable
 from functools import cached_property
-from typing import Annotated, Any, Literal, Self, TypeVar
+from typing import Annotated, Any, Literal, Self
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,10 +15,6 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, model_validat
 from ladderlight.devices.files import checksums_of, refuse_name
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import ByteOrder
-
-_Item = TypeVar("_Item")
-Listed = Annotated[tuple[_Item, ...], Field(strict=False)]
-"""A tuple, which is a list in JSON."""
 
 
 class Kept(BaseModel):
@@ -55,7 +51,7 @@ class _Device(Kept):
     bytes: _Size
     sha256: str
     width: _Size = 0
-    pieces: Listed[_Piece]
+    pieces: list[_Piece]
 
 
 class _Input(Kept):
@@ -75,10 +71,10 @@ class Manifest(Kept):
     """What commands read back of a manifest. Builds of earlier versions may lack what has a default."""
 
     format: Literal[1]
-    devices: Listed[_Device]
-    inputs: Listed[_Input] = ()
+    devices: list[_Device]
+    inputs: list[_Input] = Field(default_factory=list)
     versions: dict[str, str] = Field(default_factory=dict)
-    pictures: Listed[_Picture]
+    pictures: list[_Picture]
 
 
 RECORD_FORMAT = 3
@@ -139,7 +135,7 @@ class Record(Kept):
     """The record of a folder. Format 1, one set of devices without their recipe, and format 2 are read too."""
 
     format: Annotated[int, Field(ge=RECORD_FORMAT, le=RECORD_FORMAT)] = RECORD_FORMAT
-    chips: Listed[Chip] = ()
+    chips: list[Chip] = Field(default_factory=list)
 
     @model_validator(mode="before")
     @classmethod
@@ -173,7 +169,7 @@ class Record(Kept):
         """Return the record with these chips in place of those of the same keys; the others stay."""
         new = {chip.key: chip for chip in chips}
         kept = [chip if chip.foreign else new.pop(chip.key, chip) for chip in self.chips]
-        return self.model_copy(update={"chips": (*kept, *new.values())})
+        return self.model_copy(update={"chips": [*kept, *new.values()]})
 
     def adopted_by(self, recipe: str, devices: Collection[str]) -> Self:
         """Return the record with chips of format 1 given to a recipe."""
@@ -182,7 +178,7 @@ class Record(Kept):
             meant = chip.recipe is None and not chip.foreign and chip.device in devices
             return chip.model_copy(update={"recipe": recipe}) if meant else chip
 
-        return self.model_copy(update={"chips": tuple(map(owned, self.chips))})
+        return self.model_copy(update={"chips": list(map(owned, self.chips))})
 
     @property
     def text(self) -> str:

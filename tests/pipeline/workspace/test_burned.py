@@ -41,9 +41,7 @@ def by_device(record, *of):
 
 
 def record(board, words, recipe="recipe.toml"):
-    return Record(
-        chips=tuple(chip_of(recipe, device, images_of(board, words)[device.name]) for device in board.devices)
-    )
+    return Record(chips=[chip_of(recipe, device, images_of(board, words)[device.name]) for device in board.devices])
 
 
 def test_what_is_recorded_comes_back_through_the_file(two, tmp_path):

@@ -178,11 +178,8 @@ def _measured(metrics: Mapping[str, Any]) -> list[str]:
     ]
     if "colours_used" in metrics:
         words.append(counted(int(metrics["colours_used"]), "colour"))
-    if metrics.get("clipped_share", 0.0) >= 0.001:
-        words.append(f"{metrics['clipped_share'] * 100:.1f} % clipped")
-    if metrics.get("merged_share", 0.0) >= 0.001:
-        words.append(f"{metrics['merged_share'] * 100:.1f} % merged")
-    return words
+    shares = ((metrics.get(f"{what}_share", 0.0), what) for what in ("clipped", "merged"))
+    return words + [f"{share * 100:.1f} % {what}" for share, what in shares if share >= 0.001]
 
 
 def counted_findings(findings: Sequence[Finding]) -> str:

@@ -113,7 +113,7 @@ def _parts(profile: bytes, channels: int) -> tuple[list[Singles], Singles | None
         if channels == 1:
             return [_curve(tags[b"kTRC"])], None
         curves = [_curve(tags[gun + b"TRC"]) for gun in (b"r", b"g", b"b")]
-        colorants = np.array([_xyz(tags[gun + b"XYZ"]) for gun in (b"r", b"g", b"b")]).T
+        colorants = np.array([struct.unpack_from(">3i", tags[gun + b"XYZ"], 8) for gun in (b"r", b"g", b"b")]).T / 65536
     except (LookupError, ValueError, struct.error):
         return None
     return curves, (np.linalg.inv(_SRGB_UNDER_D50) @ colorants).astype(np.float32)
@@ -124,10 +124,6 @@ def _tags(profile: bytes) -> dict[bytes, bytes]:
     (count,) = struct.unpack_from(">I", profile, 128)
     table = (struct.unpack_from(">4sII", profile, 132 + 12 * entry) for entry in range(min(count, 100)))
     return {signature: profile[start : start + size] for signature, start, size in table}
-
-
-def _xyz(tag: bytes) -> tuple[float, ...]:
-    return tuple(value / 65536 for value in struct.unpack_from(">3i", tag, 8))
 
 
 def _curve(tag: bytes) -> Singles:

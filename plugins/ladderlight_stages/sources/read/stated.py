@@ -83,7 +83,8 @@ def gamma_of(image: Image.Image) -> Stated | None:
     gamma: float = image.info.get("gamma", _SRGB_GAMMA)
     usual = abs(gamma - _SRGB_GAMMA) < 0.01 or gamma <= 0
     primaries: Primaries = tuple(image.info.get("chromaticity", _BT709))
-    if np.allclose(primaries, _BT709, atol=0.002) or not _usable(primaries):
+    usable = min(primaries[1::2]) > 0 and abs(np.linalg.det(_columns(primaries))) > 1e-4
+    if not usable or np.allclose(primaries, _BT709, atol=0.002):
         primaries = _BT709
     stated = Stated(exponent=_SRGB if usual else 1 / gamma, primaries=primaries)
     return None if stated.plain else stated
@@ -100,10 +101,6 @@ def _chunk(path: Path, name: bytes) -> bytes | None:
                 return None
             file.seek(length + 4, 1)
     return None
-
-
-def _usable(primaries: Primaries) -> bool:
-    return min(primaries[1::2]) > 0 and abs(np.linalg.det(_columns(primaries))) > 1e-4
 
 
 def _columns(primaries: Primaries) -> Floats:
