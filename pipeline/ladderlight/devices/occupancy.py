@@ -4,6 +4,7 @@ from collections.abc import Callable, Sequence
 from functools import lru_cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ladderlight.board import Board, Device, Memory
 from ladderlight.board.model.lines import Signal
@@ -91,3 +92,16 @@ def _banks(board: Board, contents: Contents, memory: Memory) -> list[list[BankDo
                 held: BankDocument = {"bank": bank, "pictures": names, "first": first, "last": last, "used": used}
                 found[device.index].append(held)
     return found
+
+
+def runs(numbers: NDArray[np.integer], size: int = 1, gap: int = 1) -> tuple[tuple[int, int], ...]:
+    """Join ascending numbers of blocks into runs: the first and the last address of each, for blocks of ``size``.
+
+    Two that are up to ``gap`` apart are in one run.
+    """
+    if not numbers.size:
+        return ()
+    breaks = np.flatnonzero(np.diff(numbers) > gap)
+    firsts = numbers[np.concatenate([[0], breaks + 1])]
+    lasts = numbers[np.concatenate([breaks, [numbers.size - 1]])]
+    return tuple((int(first) * size, (int(last) + 1) * size - 1) for first, last in zip(firsts, lasts, strict=True))

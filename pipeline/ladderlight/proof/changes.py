@@ -18,7 +18,7 @@ from numpy.typing import NDArray
 
 from ladderlight.board import Board
 from ladderlight.devices.documents import ManifestDocument
-from ladderlight.devices.occupancy import differing_by_bank
+from ladderlight.devices.occupancy import differing_by_bank, runs
 from ladderlight.flow.images import MOST_INDEXED
 from ladderlight.proof.screens import Screen, Shown
 from ladderlight.storage.stopping import side_by_side
@@ -155,17 +155,8 @@ def device_changes(
                 for bank, count in zip(entry["banks"], counts, strict=True)
                 if count
             ],
-            "runs": _runs(differs),
+            "runs": runs(np.flatnonzero(differs), gap=max(1, differs.size // 256)),
         }
-
-
-def _runs(differs: NDArray[np.bool_]) -> list[tuple[int, int]]:
-    places = np.flatnonzero(differs)
-    if not places.size:
-        return []
-    breaks = np.flatnonzero(np.diff(places) > max(1, differs.size // 256))
-    firsts, lasts = places[np.concatenate([[0], breaks + 1])], places[np.concatenate([breaks, [places.size - 1]])]
-    return [(int(first), int(last)) for first, last in zip(firsts, lasts, strict=True)]
 
 
 _Pair = tuple[PictureChange, tuple[bytes | None, Screen] | None]
@@ -257,17 +248,12 @@ def _look(screen: Shown) -> bytes:
 def _with_screens(pairs: Iterable[_Pair]) -> list[PictureChange]:
     """Put the screens of the first few pictures into what is said of them."""
     found, shown, left = [], 0, _MOST_BYTES
-
-    @cache
-    def small(screen: bytes | Screen | None) -> bytes | None:
-        pixels = screen.shown if isinstance(screen, Screen) else _earlier(screen)
-        return None if pixels is None else pixels.small
-
     for about, screens in pairs:
         found.append(about)
         if screens is None or shown == MOST_SHOWN or left <= 0:
             continue
-        smaller = [png for png in map(small, screens) if png is not None]
+        both = _earlier(screens[0]), screens[1].shown
+        smaller = [screen.small for screen in both if screen is not None]
         left -= sum(map(len, smaller))
         if len(smaller) == 2 and (left >= 0 or not shown):
             shown += 1

@@ -7,11 +7,11 @@ import zlib
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ladderlight.board import Device
 from ladderlight.board.model.memory import Erasure
 from ladderlight.devices.files import checksums_of
+from ladderlight.devices.occupancy import runs
 from ladderlight.system.frozen import Frozen
 from ladderlight.units.words import address
 
@@ -140,13 +140,3 @@ def burn_of(chip: Chip | None, device: Device, image: bytes, *, cause: str = "",
         blocks=blocks,
         against=against,
     )
-
-
-def runs(numbers: NDArray[np.integer], size: int = 1) -> tuple[tuple[int, int], ...]:
-    """Join ascending block numbers into runs: the first and the last address of each, for blocks of ``size``."""
-    if not numbers.size:
-        return ()
-    breaks = np.flatnonzero(np.diff(numbers) > 1)
-    firsts = numbers[np.concatenate([[0], breaks + 1])]
-    lasts = numbers[np.concatenate([breaks, [numbers.size - 1]])]
-    return tuple((int(first) * size, (int(last) + 1) * size - 1) for first, last in zip(firsts, lasts, strict=True))

@@ -1,7 +1,9 @@
 from dataclasses import replace
 
+import numpy as np
+
 from ladderlight import PlacedPicture
-from ladderlight.devices.occupancy import occupancies_of
+from ladderlight.devices.occupancy import occupancies_of, runs
 from ladderlight.flow.merging import carry_timing
 
 
@@ -63,3 +65,11 @@ def test_a_memory_of_timing_lines_alone_holds_no_bank(make_board, memory, banked
     occupancies = occupancies_of(board, carry_timing(banked(board, (0,)), board))
     assert (occupancies["frame"].banks, occupancies["frame"].used, occupancies["frame"].last_used) == ((), 525, 524)
     assert len(occupancies["picture"].banks) == 1
+
+
+def test_runs_are_joined_across_gaps_and_of_nothing_there_is_none():
+    numbers = np.array([0, 1, 4, 9])
+    assert runs(numbers) == ((0, 1), (4, 4), (9, 9))
+    assert runs(numbers, gap=3) == ((0, 4), (9, 9))
+    assert runs(numbers, 64) == ((0, 127), (256, 319), (576, 639))
+    assert runs(numbers[:0]) == ()

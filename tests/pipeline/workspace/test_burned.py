@@ -9,7 +9,7 @@ import pytest
 from ladderlight.board import PARTS, Device
 from ladderlight.devices.files import images_of
 from ladderlight.errors import DocumentError
-from ladderlight.workspace.burned import burn_of, chip_of, runs
+from ladderlight.workspace.burned import burn_of, chip_of
 from ladderlight.workspace.documents import read_document
 from ladderlight.workspace.models import Record
 
@@ -207,7 +207,3 @@ def test_pages_and_sectors_that_differ():
     flash = chip("39SF010A")
     burn = burn_of(noted_of(flash, bytes(131072)), flash, changed(bytes(131072), {4095: 1, 8192: 1}))
     assert burn.blocks == ((0, 4095), (8192, 12287))
-
-
-def test_runs_of_nothing():
-    assert runs(np.array([], dtype=np.int64)) == ()
