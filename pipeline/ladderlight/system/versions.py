@@ -1,7 +1,6 @@
 """Versions of the libraries that compute: another version may round a colour to another code."""
 
 import platform
-import re
 from collections.abc import Mapping
 from contextlib import suppress
 from functools import cache
@@ -9,15 +8,7 @@ from importlib import metadata
 
 import ladderlight
 
-
-@cache
-def version(name: str) -> str:
-    """Return the version of a library; raises PackageNotFoundError. Nothing reads through its long description."""
-    head = (metadata.distribution(name).read_text("METADATA") or "").partition("\n\n")[0]
-    found = re.search(r"^Version: *(\S+)$", head, re.MULTILINE)
-    return found[1] if found else metadata.version(name)
-
-
+version = cache(metadata.version)
 _COMPUTE = ("numba", "numpy", "pillow", "scikit-image", "scipy")
 
 

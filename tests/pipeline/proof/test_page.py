@@ -110,7 +110,8 @@ def test_a_screen_says_what_was_measured_of_its_picture(proof):
     files, _, _ = proof(details={"picture-0": {"metrics": metrics}, "picture-3": {"metrics": {"clipped_share": 0.0}}})
     text = Page(files["index.html"].decode()).text
     assert text.count("grain 4.1") == 1
-    assert "colour error 0.9 (not seen), grain 4.1 (fine), 1 colour, 0.3 % clipped bank 3" in text
+    measured = "colour error 0.9, 95 % up to 2.1 (not seen), grain 4.1, 95 % up to 9.5 (fine), 1 colour, 0.3 % clipped"
+    assert f"{measured} bank 3" in text
     assert "Grain: how much of the dots the eye still sees. Less is better." in text
 
 

@@ -172,9 +172,9 @@ def banks_in_words(banks: Sequence[int]) -> str:
 
 def _measured(metrics: Mapping[str, Any]) -> list[str]:
     words = [
-        f"{name.replace('_', ' ')} {metrics[name]['mean']:.1f} ({metrics[name]['in_words']})"
+        f"{name.replace('_', ' ')} {one['mean']:.1f}, 95\N{NO-BREAK SPACE}% up to {one['p95']:.1f} ({one['in_words']})"
         for name in ("colour_error", "grain")
-        if name in metrics
+        if (one := metrics.get(name))
     ]
     if "colours_used" in metrics:
         words.append(counted(int(metrics["colours_used"]), "colour"))
