@@ -13,7 +13,7 @@ from typing import Any, TypeVar, overload
 from ladderlight.cache.entries import DamagedError, Entry
 from ladderlight.cache.store import Writing
 from ladderlight.engine.board_use import Used
-from ladderlight.engine.entries import Described, add_picture, codes_in, described, is_plain, view_in
+from ladderlight.engine.entries import Described, add_picture, codes_in, described, is_plain, refusing_damage, view_in
 from ladderlight.engine.plan import Unit
 from ladderlight.errors import Fault
 from ladderlight.flow.pictures import CodedPicture, SourceView
@@ -51,11 +51,9 @@ class CodedUnit:
         DamagedError
             When that is something else.
         """
-        try:
+        with refusing_damage():
             counts, noted = tuple(entry.about["counts"]), cautions(map(described, entry.about["pictures"]))
-        except (KeyError, TypeError) as error:
-            raise DamagedError(str(error)) from error
-        return cls(counts=counts, cautions=noted, place=entry.path, used=used, is_new=False)
+            return cls(counts=counts, cautions=noted, place=entry.path, used=used, is_new=False)
 
     def opened(self) -> OpenedUnit:
         """Return the pictures; raises ``DamagedError`` when the cache no longer has them."""
@@ -64,10 +62,8 @@ class CodedUnit:
         entry = Entry.open(self.place, os.path.basename(self.place))  # noqa: PTH119 - thousands
         if entry is None:
             raise DamagedError(f"{self.place} is damaged")
-        try:
+        with refusing_damage():
             return OpenedUnit(described=self.described or tuple(map(described, entry.about["pictures"])), entry=entry)
-        except (KeyError, TypeError) as error:
-            raise DamagedError(str(error)) from error
 
     def with_codes(self) -> CodedUnit:
         """Return the same with all pictures in memory; raises as :meth:`opened`."""

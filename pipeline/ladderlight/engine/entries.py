@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import pickle
 from collections.abc import Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from io import BytesIO
 from typing import Any
 
@@ -78,6 +79,15 @@ def is_plain(value: object) -> bool:
     return value is None or type(value) in (float, bool)
 
 
+@contextmanager
+def refusing_damage() -> Iterator[None]:
+    """Raise DamagedError where an entry does not have in it what is read."""
+    try:
+        yield
+    except (AttributeError, IndexError, KeyError, MemoryError, TypeError, ValueError) as error:
+        raise DamagedError(str(error)) from error
+
+
 def described(found: Mapping[str, Any]) -> Described:
     """Return a coded picture of a description, without its codes.
 
@@ -86,10 +96,8 @@ def described(found: Mapping[str, Any]) -> Described:
     DamagedError
         When it is none.
     """
-    try:
+    with refusing_damage():
         return Described(origin=Origin(**found["origin"]), metrics=found["metrics"], notes=found["notes"])
-    except (KeyError, TypeError) as error:
-        raise DamagedError(str(error)) from error
 
 
 def _bytes_of(array: NDArray[Any]) -> memoryview:
@@ -104,21 +112,17 @@ def codes_in(entry: Entry, index: int) -> NDArray[np.uint16]:
     DamagedError
         When they are not as they were written.
     """
-    try:
+    with refusing_damage():
         codes = np.empty(entry.about["pictures"][index]["shape"], dtype=np.uint16)
         entry.read_into(2 * index, _bytes_of(codes))
-    except (KeyError, TypeError, ValueError, IndexError, MemoryError) as error:
-        raise DamagedError(str(error)) from error
-    return codes
+        return codes
 
 
 def view_in(entry: Entry, index: int) -> SourceView | None:
     """Read the view of a picture; raises as :func:`codes_in` does."""
-    try:
+    with refusing_damage():
         found = entry.about["pictures"][index]["view"]
         return found and _view_of(found, entry.read(2 * index + 1))
-    except (KeyError, TypeError, ValueError, IndexError) as error:
-        raise DamagedError(str(error)) from error
 
 
 def _view_of(found: Sequence[Any], data: bytearray) -> SourceView:
@@ -128,15 +132,13 @@ def _view_of(found: Sequence[Any], data: bytearray) -> SourceView:
 
 def pictures_of(entry: Entry) -> Iterator[Picture]:
     """Yield the pictures of an entry; raises as :func:`codes_in` does."""
-    try:
+    with refusing_damage():
         for index, found in enumerate(entry.about["pictures"]):
             pixels, data = np.empty(found["shape"], dtype=np.float32), bytearray(entry.parts[2 * index + 1][1])
             entry.read_into(2 * index, _bytes_of(pixels), memoryview(data))
             view = found["view"] and _view_of(found["view"], data)
             part = found["part"] and FilePart(**{key: value and tuple(value) for key, value in found["part"].items()})
             yield Picture(origin=Origin(**found["origin"]), pixels=pixels, notes=found["notes"], part=part, view=view)
-    except (KeyError, TypeError, ValueError, IndexError, MemoryError, AttributeError) as error:
-        raise DamagedError(str(error)) from error
 
 
 def packed(value: object) -> bytes | None:

@@ -155,7 +155,7 @@ def device_changes(
                 for bank, count in zip(entry["banks"], counts, strict=True)
                 if count
             ],
-            "runs": runs(np.flatnonzero(differs), gap=max(1, differs.size // 256)),
+            "runs": list(runs(np.flatnonzero(differs), gap=max(1, differs.size // 256))),
         }
 
 

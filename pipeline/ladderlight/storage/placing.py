@@ -121,10 +121,7 @@ def _names_in(folder: Path) -> list[str]:
 def _is_changed(output: Path, name: str, digest: str) -> bool:
     """Whether a file of the last build has another content now, or one that cannot be read."""
     path = output / name
-    if (
-        any((output / each).is_symlink() for each in (PurePosixPath(name), *PurePosixPath(name).parents))
-        or not path.is_file()
-    ):
+    if any((output / each).is_symlink() for each in (name, *folders_of([name]))) or not path.is_file():
         return False
     try:
         return digest_of(path) != digest
