@@ -60,8 +60,7 @@ def _whole(cells: Values, turns: Ints, shown: Flags) -> UniqueTiles:
         dtype=np.int8,
     )
     cells = np.ascontiguousarray(cells)
-    weights = splitmix(np.arange(cells.shape[1])) | np.uint64(1)  # odd, and the same in every build
-    first, hashes, index, turn = _group(cells, weights, turns[allowed])
+    first, hashes, index, turn = _group(cells, _weights(cells.shape[1]), turns[allowed])
     return UniqueTiles(
         tiles=_turn_tiles(cells, first, turns[allowed][turn[first]]),
         read=np.broadcast_to(shown, (len(first), cells.shape[1])),
@@ -118,6 +117,11 @@ def _by_part(tiles: Values, read: Flags, turns: Ints, mask: Flags) -> dict[bytes
 
 def _turned(turn: int, like: Flags) -> Ints:
     return np.arange(like.size, dtype=np.int64) ^ turn
+
+
+def _weights(count: int) -> NDArray[np.uint64]:
+    """Odd 64-bit weights, the same in every build."""
+    return splitmix(np.arange(count)) | np.uint64(1)
 
 
 def splitmix(numbers: Ints) -> NDArray[np.uint64]:
