@@ -177,8 +177,9 @@ class Account(Frozen):
                 "findings": [{"level": each.level, "where": each.where, "message": each.message} for each in findings],
             }
             kept = cache.write()
-            for part in (json.dumps(document).encode(), pickle.dumps(self.recipe, 5)):
-                kept.add(part)
+            kept.add(json.dumps(document).encode())
+            with suppress(Exception):  # of a plugin's options, which may be anything; the account is good without it
+                kept.add(pickle.dumps(self.recipe, 5))
             kept.end(_key(self.recipe.path, self.recipe.revision), {})
 
 

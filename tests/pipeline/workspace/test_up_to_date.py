@@ -287,3 +287,28 @@ def test_nothing_that_computes_is_loaded(lobby: Path) -> None:
         lines = done.stdout.splitlines()
         assert lines[0].endswith("up to date") or not expected
     assert lines[1:] == ["set()"]
+
+
+LOCAL = """
+from enum import Enum
+from ladderlight import Picture, stage
+
+def sides() -> type[Enum]:
+    return Enum("Side", {"LEFT": "left", "RIGHT": "right"}, module=None, qualname="sides.<locals>.Side", type=str)
+
+Side = sides()
+
+@stage(help="Does nothing.")
+def idle(picture: Picture, *, side: Side = Side.LEFT) -> Picture:
+    return picture
+"""
+
+
+def test_a_recipe_that_cannot_be_kept_is_built_and_known_for_up_to_date(
+    lobby: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """An option of a class that is made in a function has no name by which another process finds it."""
+    (lobby.parent / "idle.py").write_text(LOCAL)
+    time.sleep(0.1)
+    assert built(lobby, capsys)
+    assert not built(lobby, capsys)
