@@ -155,7 +155,8 @@ def build(
     before = [one for one in ready.findings if one.level == "caution" and one.where in ("output", "pictures")]
     found = tuple(dict.fromkeys((*found, *recipe.cautions, *before, *recorded.findings)))
     lasting = not bad and all(one.where != "output" for one in before)
-    if cache and account and lasting and not recorded.unclaimed:
+    unclaimed = recorded.record and recorded.record.of_recipe(None)  # chips: whose they are depends on other recipes
+    if cache and account and lasting and not unclaimed:
         account.keep(cache, manifest, found)
     told = (*found, *bad, *left_out, *changed, *_edited(staging))
     return Built(output=recipe.output, manifest=made, findings=told, reduced=reduced, complete=not bad)

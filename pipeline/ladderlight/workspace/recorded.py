@@ -37,11 +37,6 @@ class Recorded(Frozen):
     """None where nothing is recorded, or it is damaged."""
     findings: tuple[Finding, ...] = ()
 
-    @property
-    def unclaimed(self) -> bool:
-        """Whether there are chips without a recipe; whose those are depends on others."""
-        return self.record is not None and bool(self.record.of_recipe(None))
-
     def of_tray(self, number: int = 1) -> dict[str, Chip]:
         """Return the chips of a tray by device."""
         return {chip.device: chip for chip in self.chips if chip.tray == number}

@@ -57,9 +57,13 @@ def rotate(
             return picture.with_turned_pixels(turned)
         return picture.with_pixels(turned, (1.0, 1.0, 0.0, 0.0) if quarters % 4 else WHOLE)
     height, width = map(int, pixels.shape[:2])
+    cos, sin = math.cos(rest), abs(math.sin(rest))
+    high, wide = width * sin + height * cos, width * cos + height * sin  # what encloses it
     if corners == "cut":
-        return picture.with_turned_pixels(_turned(pixels, rest, _inside(height, width, rest)))
-    size = _around(height, width, rest)
+        scale = min(width / wide, height / high)
+        size = max(1, math.floor(height * scale)), max(1, math.floor(width * scale))
+        return picture.with_turned_pixels(_turned(pixels, rest, size))
+    size = math.ceil(high), math.ceil(wide)
     cover = _cover(height, width, rest, size)[:, :, np.newaxis]
     filled = linear_colour(border)
     return picture.with_turned_pixels(filled + cover * (_turned(pixels, rest, size) - filled))
@@ -69,17 +73,6 @@ def _parts(angle: float) -> tuple[int, float]:
     """Split into quarters of a turn and the rest in radians, at most an eighth of a turn."""
     quarters = round(angle / 90)
     return quarters, math.radians(angle - 90 * quarters)
-
-
-def _inside(height: int, width: int, rest: float) -> tuple[int, int]:
-    cos, sin = math.cos(rest), abs(math.sin(rest))
-    scale = min(width / (width * cos + height * sin), height / (width * sin + height * cos))
-    return max(1, math.floor(height * scale)), max(1, math.floor(width * scale))
-
-
-def _around(height: int, width: int, rest: float) -> tuple[int, int]:
-    cos, sin = math.cos(rest), abs(math.sin(rest))
-    return math.ceil(width * sin + height * cos), math.ceil(width * cos + height * sin)
 
 
 def _back(height: int, width: int, rest: float, size: tuple[int, int]) -> tuple[Floats, Floats]:

@@ -8,7 +8,7 @@ import sys
 import tempfile
 import threading
 from collections import deque
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
 from contextlib import contextmanager
@@ -71,7 +71,9 @@ class Processes:
                 return self._submit(path, work.cache.folder, work.cache.room, spare.folder, Order.of(task, numbers))
 
             while waiting or begun:
-                while waiting and len(begun) < _AHEAD * self._workers and not _has_broken(begun):
+                while waiting and len(begun) < _AHEAD * self._workers:
+                    if any(future.done() and _broke(future) for _, future in begun):
+                        break
                     task = waiting.popleft()
                     begun.append((task, begin(task)))
                 task, future = begun.popleft()
@@ -104,10 +106,6 @@ class Processes:
             broken: Future[Any] = Future()
             broken.set_exception(error)
             return broken
-
-
-def _has_broken(begun: Iterable[tuple[Task, Future[Any]]]) -> bool:
-    return any(future.done() and _broke(future) for _, future in begun)
 
 
 def _broke(future: Future[Any]) -> bool:
