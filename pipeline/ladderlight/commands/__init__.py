@@ -4,6 +4,7 @@ import atexit
 import gc
 import os
 import sys
+import threading
 import time
 from collections.abc import Sequence
 from dataclasses import asdict
@@ -32,16 +33,18 @@ def main(arguments: Sequence[str] | None = None) -> int:
 
     With ``--json`` there is one document on stdout whatever happens. A program that a signal stopped gives 128 and the
     signal's number. Without ``arguments`` the command line is the process's own, and the process ends here, unless it
-    is profiled.
+    is profiled or debugged, or other threads than ours are still at work.
     """
     if arguments is None:
         gc.set_threshold(_OBJECTS)
     status = _status_of(list(sys.argv[1:] if arguments is None else arguments))
-    if arguments is None and not sys.getprofile():
+    if arguments is None and not sys.getprofile() and not sys.gettrace():
         if workers_left():  # for which functions at the end would wait
             from ladderlight.cache.store import remove_temporary
 
             remove_temporary()
+        elif threading.active_count() > 1:
+            return status
         else:
             atexit._run_exitfuncs()  # noqa: SLF001
         flush_all()

@@ -139,3 +139,21 @@ def test_a_command_that_takes_a_signal_for_ctrl_c_ends_with_the_signal_s_status(
     monkeypatch.setattr(program, "COMMANDS", {"swallowing": "tests"})
     monkeypatch.setattr(program, "command_of", lambda _: swallowing)
     assert commands.main(["swallowing"]) == 128 + signal.SIGTERM
+
+
+def test_threads_of_others_are_waited_for(tmp_path: Path) -> None:
+    """As Python itself does: one of a plugin may be writing."""
+    code = f"""
+import sys, threading, time
+from pathlib import Path
+from ladderlight import commands
+def write():
+    time.sleep(0.5)
+    Path({str(tmp_path / "log")!r}).write_text("written")
+threading.Thread(target=write).start()
+sys.argv[1:] = ["check", "missing.toml"]
+sys.exit(commands.main())
+"""
+    done = subprocess.run([sys.executable, "-c", code], check=False, capture_output=True, cwd=tmp_path)
+    assert done.returncode == 1
+    assert (tmp_path / "log").read_text() == "written"
