@@ -88,7 +88,7 @@ def test_words_alone_build(write: Write, capsys: pytest.CaptureFixture[str]) -> 
     assert data[:1024] == (recipe.parent / "words.bin").read_bytes()
     assert set(data[1024:]) == {0xFF}
     assert list(built.manifest.pictures) == []
-    assert [item["file"] for item in built.manifest.inputs] == ["recipe.toml", "words.bin"]
+    assert [item["file"] for item in built.manifest.document["inputs"]] == ["recipe.toml", "words.bin"]
     for bank in (0, 1):
         screen = np.asarray(Image.open(built.proof.parent / "screens" / f"bank{bank}.png").convert("L")) > 40
         # Word number x + 32 y of the bank; a pixel is 32 counts wide and 32 lines high.
