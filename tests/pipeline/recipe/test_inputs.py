@@ -12,7 +12,6 @@ from ladderlight.errors import BuildError
 from ladderlight.recipe import Recipe, load
 from ladderlight.recipe.inputs import changes_since, input_files
 from ladderlight.workspace.made_from import MadeFrom
-from ladderlight.workspace.manifest import Manifests
 
 from ...boards import GREY, in_file
 
@@ -74,7 +73,9 @@ def read(folder: Path) -> Recipe:
 
 
 def inputs_of(recipe: Recipe) -> list[dict[str, object]]:
-    return list(Manifests(seen=MadeFrom.of(recipe, cached=False).seen).inputs)
+    """Return the files that a recipe is made from as its manifest has them."""
+    seen = MadeFrom.of(recipe, cached=False).seen
+    return [{"file": name, "bytes": each.size, "sha256": each.sha256} for name, each in seen.items()]
 
 
 NAMES = ["recipe.toml", "boards/sign.toml", "words.bin", "glow.py", "pictures/day-1.pgm", "pictures/day-10.pgm"]
