@@ -8,7 +8,7 @@ import signal
 from contextlib import suppress
 
 import dask
-from distributed import LocalCluster
+from distributed import LocalCluster, Status
 
 from ladderlight.storage.stopping import deaf
 
@@ -48,6 +48,7 @@ def local_cluster(workers: int, folder: str) -> LocalCluster:
 def kill(local: LocalCluster | None) -> None:
     """End the workers at once; those that have not come yet see that this process ends."""
     for nanny in local.workers.values() if local else ():
+        nanny.status = Status.failed  # so that it begins no other, which would fail loudly as this process ends
         with suppress(OSError, AttributeError, TypeError):  # it has ended already
             os.kill(nanny.pid, signal.SIGKILL)
 
