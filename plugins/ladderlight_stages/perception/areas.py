@@ -7,14 +7,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ladderlight.units.arrays import Codes, Singles
-from ladderlight_stages.perception.blur_loops import TOGETHER, blurred_lab, differences_from
+from ladderlight_stages.perception.blur_loops import REACH, blurred_lab, differences_from
 from ladderlight_stages.perception.comparison import Comparison
 from ladderlight_stages.perception.luminance import SHARES_FROM_LINEAR
 
 BLUR = 2.0
 """Standard deviation in pixels of the shorter side: dots are gone, areas are still there."""
 _SMALL = 160 * 120
-_REACH = 4.0  # standard deviations to which the blur is followed
+_FOLLOWED = REACH / BLUR  # standard deviations to which the blur is followed
 _SHARES: Singles = SHARES_FROM_LINEAR.astype(np.float32)
 
 
@@ -60,8 +60,7 @@ def step_for(pixels: int) -> int:
 
 @lru_cache(maxsize=8)
 def _gaussian(sigma: float) -> Singles:
-    """Return the weights of a pixel and of those on one side of it, float32 (1 + n,), as ``blurred`` takes them."""
-    reach = int(np.ceil(_REACH * sigma))
-    places = np.arange(1 + reach + -reach % TOGETHER)
-    weights = np.exp(-0.5 * (places / sigma) ** 2) * (places <= reach)
+    """Return the weights of a pixel and of those on one side of it, float32 (1 + REACH,); ``sigma`` at most BLUR."""
+    places = np.arange(1 + REACH)
+    weights = np.exp(-0.5 * (places / sigma) ** 2) * (places <= np.ceil(_FOLLOWED * sigma))
     return np.asarray(weights / (2 * weights.sum() - 1), dtype=np.float32)

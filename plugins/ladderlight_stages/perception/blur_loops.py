@@ -1,18 +1,19 @@
-"""A blur of a picture in linear light, compiled, for the measures of every build."""
+"""A blur of a picture in linear light, compiled, for the measures of every build.
+
+A pixel is copied as four numbers, the fourth of which the next pixel overwrites: one move of the processor for three.
+So arrays that are written thus have room for one number more.
+"""
 
 from __future__ import annotations
 
 import numpy as np
 
-from ladderlight.units.arrays import Codes, Singles
+from ladderlight.units.arrays import Codes, Ints, Singles
 from ladderlight_stages.compiled import compiled
 from ladderlight_stages.perception.lab_loops import ciede2000, lab_from
 
-TOGETHER = 4
-"""Pairs of weights that are added in one pass; those on one side of a blur must be a multiple."""
-_BLOCK = 480
-"""Samples of a row of codes that are blurred together: so many of all rows that a blur reaches stay in the nearest
-cache."""
+REACH = 8
+"""Pixels on each side that a blur takes in: as many as are added in one pass."""
 
 
 @compiled
@@ -26,7 +27,7 @@ def blurred(light: Singles, across: Singles, down: Singles, step: int) -> Single
     light
         float32 (height, width, 3).
     across, down
-        float32 (1 + n,): the weights of the pixel itself and of those on one side; n a multiple of ``TOGETHER``.
+        float32 (1 + REACH,): the weights of the pixel itself and of those on one side.
 
     Returns
     -------
@@ -35,11 +36,15 @@ def blurred(light: Singles, across: Singles, down: Singles, step: int) -> Single
     """
     height, width, _ = light.shape
     step = min(step, height, width)
-    lines = light.reshape(height, 3 * width)
-    sums = np.empty((height // step, 3 * width), np.float32)
-    for row in range(len(sums)):  # whole rows: a large picture comes from memory, in the order in which it lies there
-        _add_rows(lines, step // 2 + row * step, height, down, sums[row])
-    return _across(sums, across, step)
+    lines, rows = light.reshape(-1), _reflected(height)
+    places, starts = _phases(width, step)
+    result = np.empty((height // step, width // step, 3), np.float32)
+    for row in range(len(result)):
+        middle = step // 2 + row * step
+        around = 3 * width * rows[middle : middle + 2 * REACH + 1]
+        first = (step // 2 + row * (step // 2)) % step
+        _blur_row(lines, around, down, places, starts[first], across, width, result[row].reshape(-1))
+    return result
 
 
 @compiled
@@ -59,111 +64,96 @@ def differences_from(
     """
     height, width = codes.shape
     step = min(step, height, width)
-    sums = np.empty((height // step, 3 * width), np.float32)
-    reach, table = len(down) - 1, colours.reshape(-1)
-    held = np.empty((2 * len(down) - 1, _BLOCK), np.float32)
-    three, one, two = np.uintp(3), np.uintp(1), np.uintp(2)
-    for begin in range(0, width, _BLOCK // 3):
-        end, done = min(begin + _BLOCK // 3, width), 0
-        for row in range(len(sums)):
-            middle = step // 2 + row * step
-            for y in range(max(done, middle - reach), min(middle + reach + 1, height)):
-                source, to = codes[y, begin:end], held[y % len(held)]
-                for x in range(np.uintp(end - begin)):
-                    at, of = three * x, three * np.uintp(source[x])
-                    to[at], to[at + one], to[at + two] = table[of], table[of + one], table[of + two]
-            done = middle + reach + 1
-            _add_rows(held, middle, height, down, sums[row, 3 * begin : 3 * end])
-    return ciede2000(wanted, lab_from(_across(sums, across, step), shares))
-
-
-@compiled
-def _add_rows(lines: Singles, y: int, height: int, down: Singles, line: Singles) -> None:  # pragma: no cover - compiled
-    """Fill samples of a row, float32, with the blur down around row ``y``; row r is ``lines[r % len(lines)]``."""
-    middle, held, count = lines[y % len(lines)], len(lines), len(line)
-    for i in range(count):
-        line[i] = down[0] * middle[i]
-    for tap in range(1, len(down), TOGETHER):
-        _add_pairs(
-            line,
-            down[tap : tap + TOGETHER],
-            lines[_reflected(y - tap, height) % held][:count],
-            lines[_reflected(y + tap, height) % held][:count],
-            lines[_reflected(y - tap - 1, height) % held][:count],
-            lines[_reflected(y + tap + 1, height) % held][:count],
-            lines[_reflected(y - tap - 2, height) % held][:count],
-            lines[_reflected(y + tap + 2, height) % held][:count],
-            lines[_reflected(y - tap - 3, height) % held][:count],
-            lines[_reflected(y + tap + 3, height) % held][:count],
-        )
-
-
-@compiled
-def _across(sums: Singles, across: Singles, step: int) -> Singles:  # pragma: no cover - compiled
-    rows, count = sums.shape
-    width, reach = count // 3, len(across) - 1
-    columns = width // step
-    ends = (reach + step - 1) // step
-    size = 3 * (columns + 2 * ends + 1)
-    apart = np.empty((step, size), np.float32)
-    result = np.empty((rows, columns, 3), np.float32)
-    for row in range(rows):
-        line: Singles = sums[row]
-        whole: Singles = result[row].reshape(-1)
+    rows, count, pitch = _reflected(height), 2 * REACH + 1, 3 * width + 1
+    places, starts = _phases(width, step)
+    result = np.empty((height // step, width // step, 3), np.float32)
+    table = np.empty(4 * len(colours), np.float32)
+    for code in range(len(colours)):
+        for gun in range(3):
+            table[4 * code + gun] = colours[code, gun]
+    held, done = np.empty(count * pitch, np.float32), 0
+    for row in range(len(result)):
+        middle = step // 2 + row * step
+        for y in range(max(done, middle - REACH), min(middle + REACH + 1, height)):
+            source, to = codes[y], held[y % count * pitch :]
+            for x in range(np.uintp(width)):
+                _copy(table, np.uintp(4) * np.uintp(source[x]), to, np.uintp(3) * x)
+        done = middle + REACH + 1
+        around = rows[middle : middle + count] % count * pitch
         first = (step // 2 + row * (step // 2)) % step
-        # the pixels at each distance from those taken, next to each other: only these are blurred
-        for phase in range(step):
-            to, x = apart[phase], first + phase - ends * step
-            for i in range(columns + 2 * ends + 1):
-                at = 3 * (x if 0 <= x < width else _reflected(x, width))
-                to[3 * i], to[3 * i + 1], to[3 * i + 2] = line[at], line[at + 1], line[at + 2]
-                x += step
-        middle = apart[0, 3 * ends : 3 * (ends + columns)]
-        for i in range(3 * columns):
-            whole[i] = across[0] * middle[i]
-        for tap in range(1, len(across), TOGETHER):
-            _add_pairs(
-                whole,
-                across[tap : tap + TOGETHER],
-                _apart(apart, -tap, ends, columns),
-                _apart(apart, tap, ends, columns),
-                _apart(apart, -tap - 1, ends, columns),
-                _apart(apart, tap + 1, ends, columns),
-                _apart(apart, -tap - 2, ends, columns),
-                _apart(apart, tap + 2, ends, columns),
-                _apart(apart, -tap - 3, ends, columns),
-                _apart(apart, tap + 3, ends, columns),
-            )
-    return result
+        _blur_row(held, around, down, places, starts[first], across, width, result[row].reshape(-1))
+    return ciede2000(wanted, lab_from(result, shares))
 
 
 @compiled
-def _apart(apart: Singles, away: int, ends: int, columns: int) -> Singles:  # pragma: no cover - compiled
-    step: int = len(apart)
-    begin = 3 * (ends + away // step)
-    return apart[away % step, begin : begin + 3 * columns]
+def _reflected(count: int) -> Ints:  # pragma: no cover - compiled
+    """Return the rows or columns from REACH before the first to REACH after the last, as reflected at the edges."""
+    found = np.empty(count + 2 * REACH, np.int64)
+    for i in range(len(found)):
+        index = (i - REACH) % (2 * count)
+        found[i] = index if index < count else 2 * count - 1 - index
+    return found
 
 
 @compiled
-def _add_pairs(
+def _phases(width: int, step: int) -> tuple[Ints, Ints]:  # pragma: no cover - compiled
+    """Return how to lay every ``step``-th pixel of a row side by side, so that only those that are taken are blurred.
+
+    Returns where the samples of the pixels come from, phase after phase, those beyond the edges included; and for each
+    first pixel, (step, 2 REACH + 1), where the samples to be added begin.
+    """
+    ends = -(-REACH // step)
+    columns = width // step + 2 * ends
+    reflected = _reflected(width)
+    places, starts = np.empty(step * columns, np.int64), np.empty((step, 2 * REACH + 1), np.int64)
+    for phase in range(step):
+        for column in range(columns):
+            at = (column - ends) * step + phase + REACH
+            places[phase * columns + column] = 3 * reflected[max(0, min(at, len(reflected) - 1))]  # beyond: unused
+        for tap in range(2 * REACH + 1):
+            x = phase + tap - REACH
+            starts[phase, tap] = 3 * (x % step * columns + ends + x // step)
+    return places, starts
+
+
+@compiled
+def _blur_row(
+    lines: Singles,
+    rows: Ints,
+    down: Singles,
+    places: Ints,
+    starts: Ints,
+    across: Singles,
+    width: int,
     to: Singles,
-    weights: Singles,
-    a0: Singles,
-    a1: Singles,
-    b0: Singles,
-    b1: Singles,
-    c0: Singles,
-    c1: Singles,
-    d0: Singles,
-    d1: Singles,
 ) -> None:  # pragma: no cover - compiled
-    a, b = np.float32(weights[0]), np.float32(weights[1])
-    c, d = np.float32(weights[2]), np.float32(weights[3])
-    for i in range(len(to)):
-        to[i] += a * (a0[i] + a1[i]) + b * (b0[i] + b1[i]) + c * (c0[i] + c1[i]) + d * (d0[i] + d1[i])
+    """Fill in a row of a blurred picture from the rows that begin at ``rows`` in ``lines``; see ``_phases``."""
+    line, apart = np.empty(3 * width + 1, np.float32), np.empty(3 * len(places) + 1, np.float32)
+    _add_up(lines, rows, down, line[: 3 * width])
+    for i in range(np.uintp(len(places))):
+        _copy(line, np.uintp(places[i]), apart, np.uintp(3) * i)
+    _add_up(apart, starts, across, to)
 
 
 @compiled
-def _reflected(index: int, count: int) -> int:  # pragma: no cover - compiled
-    index %= 2 * count
-    return index if index < count else 2 * count - 1 - index
+def _copy(source: Singles, of: np.uintp, to: Singles, at: np.uintp) -> None:  # pragma: no cover - compiled
+    one, two, three = np.uintp(1), np.uintp(2), np.uintp(3)
+    red, green, blue, more = source[of], source[of + one], source[of + two], source[of + three]
+    to[at], to[at + one], to[at + two], to[at + three] = red, green, blue, more
+
+
+@compiled
+def _add_up(source: Singles, starts: Ints, weights: Singles, to: Singles) -> None:  # pragma: no cover - compiled
+    """Fill ``to`` with the sum of what begins at each of 2 REACH + 1 places, times the weights of their distances."""
+    s = starts
+    m0, a0, a1, b0, b1 = source[s[8] :], source[s[7] :], source[s[9] :], source[s[6] :], source[s[10] :]
+    c0, c1, d0, d1 = source[s[5] :], source[s[11] :], source[s[4] :], source[s[12] :]
+    e0, e1, f0, f1 = source[s[3] :], source[s[13] :], source[s[2] :], source[s[14] :]
+    g0, g1, h0, h1 = source[s[1] :], source[s[15] :], source[s[0] :], source[s[16] :]
+    m, a, b = np.float32(weights[0]), np.float32(weights[1]), np.float32(weights[2])
+    c, d, e = np.float32(weights[3]), np.float32(weights[4]), np.float32(weights[5])
+    f, g, h = np.float32(weights[6]), np.float32(weights[7]), np.float32(weights[8])
+    for i in range(len(to)):
+        near = a * (a0[i] + a1[i]) + b * (b0[i] + b1[i]) + c * (c0[i] + c1[i]) + d * (d0[i] + d1[i])
+        far = e * (e0[i] + e1[i]) + f * (f0[i] + f1[i]) + g * (g0[i] + g1[i]) + h * (h0[i] + h1[i])
+        to[i] = m * m0[i] + near + far
