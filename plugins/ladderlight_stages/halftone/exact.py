@@ -1,5 +1,6 @@
 """The codes of pictures that are in a board's colours already."""
 
+from bisect import bisect_right
 from collections.abc import Callable
 from functools import lru_cache
 
@@ -13,6 +14,7 @@ from ladderlight.units.arrays import Bytes, Codes, Ints, Singles
 _SAMPLES = 97
 _STEPS = linear_from_srgb((np.arange(255) + 0.5) / 255)
 """The light from which on each 8-bit value in sRGB but the first is the nearest."""
+_PYTHON_STEPS: list[float] = _STEPS.tolist()
 _PLACES = np.array([1 << 16, 1 << 8, 1])  # of red, green and blue in a key
 
 
@@ -23,10 +25,12 @@ def exact_codes(pixels: Singles, palette: Palette) -> Codes | None:
     file. Of several codes the nearest in light is taken, then the lowest.
     """
     flat = pixels.reshape(-1, 3)
-    # one pixel of a photograph, or a few, are enough to return without converting all
-    for samples in (1, _SAMPLES):
-        if len(flat) > samples and _look_up(flat[len(flat) // (2 * samples) :: len(flat) // samples], palette) is None:
-            return None
+    # one pixel of a photograph, or a few, are enough to return without converting all; for one arrays are slow
+    red, green, blue = [bisect_right(_PYTHON_STEPS, light) for light in flat[len(flat) // 2].tolist()]
+    if red << 16 | green << 8 | blue not in _by_key(palette)[2]:
+        return None
+    if len(flat) > _SAMPLES and _look_up(flat[len(flat) // (2 * _SAMPLES) :: len(flat) // _SAMPLES], palette) is None:
+        return None
     codes = _look_up(flat, palette)
     return None if codes is None else codes.reshape(pixels.shape[:2])
 
@@ -40,7 +44,7 @@ def exactly_or(
 
 
 def _look_up(flat: Singles, palette: Palette) -> Codes | None:
-    order, keys = _by_key(palette)
+    order, keys, _ = _by_key(palette)
     wanted = _key(np.searchsorted(_STEPS, flat, side="right"))
     place = np.searchsorted(keys, wanted)
     if (keys[np.minimum(place, len(keys) - 1)] != wanted).any():
@@ -58,11 +62,11 @@ def _look_up(flat: Singles, palette: Palette) -> Codes | None:
 
 
 @lru_cache(maxsize=8)
-def _by_key(palette: Palette) -> tuple[NDArray[np.intp], Ints]:
-    """Return the codes sorted by their 8-bit colours, and those colours."""
+def _by_key(palette: Palette) -> tuple[NDArray[np.intp], Ints, frozenset[int]]:
+    """Return the codes sorted by their 8-bit colours, and those colours, sorted and as a set."""
     keys = _key(palette.srgb8)
     order = np.argsort(keys, kind="stable")
-    return order, keys[order]
+    return order, keys[order], frozenset(keys.tolist())
 
 
 def _key(colours: Ints | Bytes) -> Ints:
