@@ -28,6 +28,8 @@ def test_every_sample_has_its_light(kind, top):
     pixels = linear_pixels(samples)
     assert pixels.shape == (1, top + 1, 3)
     np.testing.assert_allclose(pixels[0, :, 2], linear_from_srgb(np.arange(top + 1) / top), atol=6e-8)
+    for count in range(1, 10):
+        np.testing.assert_array_equal(linear_pixels(samples[:, -count:]), pixels[:, -count:])
 
 
 def test_alpha_mixes_light():
