@@ -14,31 +14,23 @@ if TYPE_CHECKING:
     from ladderlight_stages.perception.reach import ReachCells
 
 _MARKS = 64
-"""Codes of which those that are used can be marked by the bits of one number, which stays in the processor."""
+"""Codes that can be marked by the bits of one number, which stays in the processor."""
 
 
 @compiled
 def count_colours(codes: Codes, places: NDArray[np.int32]) -> int:
     """Count the colours that are used; ``places``, int32 (codes,), is a number for each code, one for each colour."""
     used, seen = np.zeros(len(places), np.bool_), np.zeros(len(places), np.bool_)
-    flat = codes.reshape(-1)
-    whole = len(flat) - len(flat) % 4
-    fours = flat[:whole].view(np.uint64)  # one read for four codes
-    if len(places) <= _MARKS:
-        one, bits = np.uint64(1), np.uint64(_MARKS - 1)
+    flat, whole = codes.reshape(-1), 0
+    if len(places) <= _MARKS:  # four codes are read at a time
+        whole = len(flat) - len(flat) % 4
+        fours, one, bits = flat[:whole].view(np.uint64), np.uint64(1), np.uint64(_MARKS - 1)
         even, odd = np.uint64(0), np.uint64(0)
         for i in range(len(fours)):
-            four = fours[i]
-            even |= one << (four & bits)
-            odd |= one << (four >> np.uint64(16) & bits)
-            even |= one << (four >> np.uint64(32) & bits)
-            odd |= one << (four >> np.uint64(48) & bits)
+            even |= one << (fours[i] & bits) | one << (fours[i] >> np.uint64(32) & bits)
+            odd |= one << (fours[i] >> np.uint64(16) & bits) | one << (fours[i] >> np.uint64(48) & bits)
         for code in range(len(places)):
             used[code] = (even | odd) >> np.uint64(code) & one
-    else:
-        for four in fours:
-            for k in range(4):
-                used[four >> np.uint64(16 * k) & np.uint64(0xFFFF)] = True
     for code in flat[whole:]:
         used[code] = True
     for number in range(len(places)):

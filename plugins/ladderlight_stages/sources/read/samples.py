@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from ladderlight import Demand, Frozen
 from ladderlight.board import linear_from_srgb
-from ladderlight.units.arrays import Bytes, Singles
+from ladderlight.units.arrays import Singles
 from ladderlight_stages.compiled import compiled
 
 _STRIP = 1 << 18  # pixels at a time: small enough for the processor's cache
@@ -97,10 +97,7 @@ def linear_pixels(samples: NDArray[Any]) -> Singles:
     else:
         stored = np.require(samples, requirements=["C", "A"]).view()
         stored.flags.writeable = False  # as decoders give them; copies would be of another kind for the compiler
-        if samples.dtype == np.uint8:
-            linear = _looked_up_in_pairs(stored, _pairs())
-        else:
-            linear = _looked_up(stored, _linear_of(np.iinfo(samples.dtype).max))
+        linear = _looked_up(stored, _linear_of(np.iinfo(samples.dtype).max))
     return linear if linear.ndim == 3 else np.repeat(linear[:, :, np.newaxis], 3, axis=2)
 
 
@@ -108,40 +105,19 @@ def linear_pixels(samples: NDArray[Any]) -> Singles:
 def _looked_up(samples: NDArray[Any], table: Singles) -> Singles:  # pragma: no cover - compiled
     """Return ``table[samples]``, many times faster; samples uint8 or uint16, C order, all within the table."""
     light = np.empty(samples.shape, np.float32)
-    flat, found = samples.reshape(-1), light.reshape(-1)
-    for i in range(flat.size):
+    flat, found, done = samples.reshape(-1), light.reshape(-1), 0
+    if samples.itemsize == 1:  # eight are read at a time, two written: all processors have the low bits first
+        bits, done = table.view(np.uint32), flat.size - flat.size % 8
+        eights, twos = flat[:done].view(np.uint64), found[:done].view(np.uint64)
+        for i in range(np.uintp(len(eights))):
+            left = eights[i]
+            for k in range(4):
+                first, second = bits[left & np.uint64(255)], bits[left >> np.uint64(8) & np.uint64(255)]
+                twos[np.uintp(4) * i + np.uintp(k)] = np.uint64(first) | np.uint64(second) << np.uint64(32)
+                left >>= np.uint64(16)
+    for i in range(done, flat.size):
         found[i] = table[flat[i]]
     return light
-
-
-@compiled
-def _looked_up_in_pairs(samples: Bytes, pairs: NDArray[np.uint64]) -> Singles:  # pragma: no cover - compiled
-    """Return the light of uint8 samples, C order, with half the reads and writes: two in one number of 64 bits.
-
-    ``pairs`` uint64 (2, 256): the bits of each sample's light as the first and as the second of a pair.
-    """
-    light = np.empty(samples.shape, np.float32)
-    flat, found = samples.reshape(-1), light.reshape(-1)
-    whole = flat.size // 8
-    eights, twos = flat[: 8 * whole].view(np.uint64), found[: 8 * whole].view(np.uint64)
-    for i in range(np.uintp(whole)):
-        left = eights[i]
-        for k in range(4):
-            twos[np.uintp(4) * i + np.uintp(k)] = (
-                pairs[0, left & np.uint64(255)] | pairs[1, left >> np.uint64(8) & np.uint64(255)]
-            )
-            left >>= np.uint64(16)
-    rest = found.view(np.uint32)
-    for i in range(8 * whole, flat.size):
-        rest[i] = np.uint32(pairs[0, flat[i]])
-    return light
-
-
-@cache
-def _pairs() -> NDArray[np.uint64]:
-    """Return the tables for ``_looked_up_in_pairs``; the processors that it is compiled for have the low bits first."""
-    first = _linear_of(255).view(np.uint32).astype(np.uint64)
-    return np.stack([first, first << np.uint64(32)])
 
 
 @cache
