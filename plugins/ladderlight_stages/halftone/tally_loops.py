@@ -88,7 +88,6 @@ def count_outside(pixels: Singles, step: int, cells: int, margin: float, reach: 
     height, width, _ = pixels.shape
     rows = pixels.reshape(height, 3 * width)
     states, faces, followed = reach
-    flat = faces.reshape(-1)
     beneath, top = np.float32(margin), np.float32(cells + 1)
     scale = np.float32(cells / (1 + 2 * margin))
     none, one = np.float32(0), np.float32(1)
@@ -108,18 +107,18 @@ def count_outside(pixels: Singles, step: int, cells: int, margin: float, reach: 
             red = x * np.uintp(3)
             green, blue = red + np.uintp(1), red + np.uintp(2)
             state = np.uintp(states[np.uintp(np.uint32(place[red] + place[green] + place[blue]))])
-            face = state >> np.uintp(1)
-            f0 = face * np.uintp(4)
-            f1, f2, f3 = f0 + np.uintp(1), f0 + np.uintp(2), f0 + np.uintp(3)
-            out: bool = flat[f0] * row[red] + flat[f1] * row[green] + flat[f2] * row[blue] > flat[f3]
-            if state & np.uintp(1):
-                more = face
-                while followed[more]:
-                    more += np.uintp(1)
-                    n: Singles = faces[more]
-                    out |= n[0] * row[red] + n[1] * row[green] + n[2] * row[blue] > n[3]
-            if out and _is_past_rounding(row[red], row[green], row[blue], reach, face, half_steps, margin):
-                outside += 1
+            if state:  # most cells lie inside
+                face = state >> np.uintp(1)
+                n: Singles = faces[face]
+                out: bool = n[0] * row[red] + n[1] * row[green] + n[2] * row[blue] > n[3]
+                if state & np.uintp(1):
+                    more = face
+                    while followed[more]:
+                        more += np.uintp(1)
+                        n = faces[more]
+                        out |= n[0] * row[red] + n[1] * row[green] + n[2] * row[blue] > n[3]
+                if out and _is_past_rounding(row[red], row[green], row[blue], reach, face, half_steps, margin):
+                    outside += 1
     return outside
 
 
