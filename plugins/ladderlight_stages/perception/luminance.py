@@ -1,5 +1,7 @@
 """Luminance and the primaries that it is of, and from where on light counts as beyond what a board can show."""
 
+from functools import cache
+
 import numpy as np
 
 from ladderlight.board import linear_from_srgb, srgb_from_linear
@@ -66,6 +68,7 @@ def tolerated(low: Floats, high: Floats) -> tuple[Floats, Floats]:
     return np.minimum(below, low - BEYOND), np.maximum(above, high + BEYOND)
 
 
+@cache
 def half_steps() -> Singles:
     """Return the most that rounding adds to light, from no light to full light in even steps: float32 (n,)."""
     light = np.arange(_FINENESS + 1) / _FINENESS

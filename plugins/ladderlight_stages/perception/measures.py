@@ -165,15 +165,13 @@ def clipped_pixels(pixels: NDArray[np.floating], palette: Palette) -> int:
     from ladderlight_stages.perception.reach import CELLS, reach_cells
 
     light = np.require(pixels, np.float32, ["C", "A", "W"])
+    if palette.lattice is None and not is_grey(palette) and (cells := reach_cells(palette, BEYOND)) is not None:
+        step = max(1, light[..., 0].size // _MOST_BY_HULL)
+        found = count_outside(light, step, CELLS, BEYOND, cells, half_steps())
+        return round(found * len(light) / len(range(0, len(light), step)))
     low, high = tolerated(palette.linear.min(axis=0), palette.linear.max(axis=0))
     if is_grey(palette):
         return count_beyond_light(light, LUMINANCE.astype(np.float32), float(low[0]), float(high[0]))
-    if palette.lattice is None:
-        cells = reach_cells(palette, BEYOND)
-        if cells is not None:
-            step = max(1, light[..., 0].size // _MOST_BY_HULL)
-            found = count_outside(light, step, CELLS, BEYOND, cells, half_steps())
-            return round(found * len(light) / len(range(0, len(light), step)))
     return count_beyond(light, low.astype(np.float32), high.astype(np.float32))
 
 
