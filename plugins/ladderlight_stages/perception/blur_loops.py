@@ -38,12 +38,13 @@ def blurred(light: Singles, across: Singles, down: Singles, step: int) -> Single
     step = min(step, height, width)
     lines, rows = light.reshape(-1), _reflected(height)
     places, starts = _phases(width, step)
+    line, apart = np.empty(3 * width + 1, np.float32), np.empty(3 * len(places) + 1, np.float32)
     result = np.empty((height // step, width // step, 3), np.float32)
     for row in range(len(result)):
         middle = step // 2 + row * step
         around = 3 * width * rows[middle : middle + 2 * REACH + 1]
         first = (step // 2 + row * (step // 2)) % step
-        _blur_row(lines, around, down, places, starts[first], across, width, result[row].reshape(-1))
+        _blur_row(lines, around, down, places, starts[first], across, line, apart, result[row].reshape(-1))
     return result
 
 
@@ -66,6 +67,7 @@ def differences_from(
     step = min(step, height, width)
     rows, count, pitch = _reflected(height), 2 * REACH + 1, 3 * width + 1
     places, starts = _phases(width, step)
+    line, apart = np.empty(3 * width + 1, np.float32), np.empty(3 * len(places) + 1, np.float32)
     result = np.empty((height // step, width // step, 3), np.float32)
     table = np.empty(4 * len(colours), np.float32)
     for code in range(len(colours)):
@@ -81,7 +83,7 @@ def differences_from(
         done = middle + REACH + 1
         around = rows[middle : middle + count] % count * pitch
         first = (step // 2 + row * (step // 2)) % step
-        _blur_row(held, around, down, places, starts[first], across, width, result[row].reshape(-1))
+        _blur_row(held, around, down, places, starts[first], across, line, apart, result[row].reshape(-1))
     return ciede2000(wanted, lab_from(result, shares))
 
 
@@ -124,12 +126,15 @@ def _blur_row(
     places: Ints,
     starts: Ints,
     across: Singles,
-    width: int,
+    line: Singles,
+    apart: Singles,
     to: Singles,
 ) -> None:  # pragma: no cover - compiled
-    """Fill in a row of a blurred picture from the rows that begin at ``rows`` in ``lines``; see ``_phases``."""
-    line, apart = np.empty(3 * width + 1, np.float32), np.empty(3 * len(places) + 1, np.float32)
-    _add_up(lines, rows, down, line[: 3 * width])
+    """Fill in a row of a blurred picture from the rows that begin at ``rows`` in ``lines``; see ``_phases``.
+
+    ``line`` and ``apart`` are for the row after the blur down, as it is and phase after phase.
+    """
+    _add_up(lines, rows, down, line[:-1])
     for i in range(np.uintp(len(places))):
         _copy(line, np.uintp(places[i]), apart, np.uintp(3) * i)
     _add_up(apart, starts, across, to)
