@@ -41,20 +41,14 @@ def count_colours(codes: Codes, places: NDArray[np.int32]) -> int:
 @compiled
 def count_beyond(pixels: Singles, low: Singles, high: Singles) -> int:
     """Count the pixels with a gun below ``low`` or above ``high``, both (3,)."""
-    height, width, _ = pixels.shape
-    rows = pixels.reshape(height, 3 * width)
-    lowest, highest = np.empty(3 * width, np.float32), np.empty(3 * width, np.float32)
-    for x in range(width):
-        for gun in range(3):
-            lowest[3 * x + gun], highest[3 * x + gun] = low[gun], high[gun]
-    out = np.empty(3 * width, np.uint8)
-    beyond = 0
-    for y in range(height):
-        light = rows[y]
-        for i in range(3 * width):  # a loop of its own: the compiler takes many samples at a time
-            out[i] = (light[i] < lowest[i]) | (light[i] > highest[i])
-        beyond += count_pixels(out)
-    return beyond
+    flat, beyond = pixels.reshape(-1), np.int32(0)
+    low0, low1, low2 = np.float32(low[0]), np.float32(low[1]), np.float32(low[2])
+    high0, high1, high2 = np.float32(high[0]), np.float32(high[1]), np.float32(high[2])
+    for i in range(len(flat) // 3):  # without branches and with numbers of one size, so that many are taken at a time
+        red, green, blue = flat[3 * i], flat[3 * i + 1], flat[3 * i + 2]
+        out = (red < low0) | (red > high0) | (green < low1) | (green > high1) | (blue < low2) | (blue > high2)
+        beyond += np.int32(out)
+    return int(beyond)
 
 
 @compiled
