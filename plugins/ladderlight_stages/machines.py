@@ -2,7 +2,7 @@
 
 A loop is called as Numba calls it: with a place for what it returns, one for what an exception is made from, and its
 values (``CPUCallConv`` in Numba). What it gives back is a status. An array is handed over as Python has it; code before
-the loop reads from there what it is made of (``entry`` in ``object_code``). In Python that takes five times as long.
+the loop reads from there what it is made of (``_entry`` in ``object_code``). In Python that takes far longer.
 """
 
 from __future__ import annotations

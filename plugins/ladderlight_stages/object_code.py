@@ -143,14 +143,7 @@ def _entry(name: str, loop: ValueRef, kinds: Iterable[Type]) -> str:
             axes = [read("i64", place, 8 * axis) for place in places for axis in range(kind.ndim)]
             count = reduce(lambda count, axis: made(f"mul i64 {count}, {axis}"), axes[: kind.ndim], "1")
             size = numba.np.numpy_support.as_dtype(kind.dtype).itemsize
-            words += [
-                "ptr null",
-                "ptr null",
-                f"i64 {count}",
-                f"i64 {size}",
-                f"ptr {items}",
-                *[f"i64 {n}" for n in axes],
-            ]
+            words += 2 * ["ptr null"] + [f"i64 {count}", f"i64 {size}", f"ptr {items}"] + [f"i64 {n}" for n in axes]
         else:
             given.append(f"{types[len(words)]} %v{number}")
             words.append(given[-1])
