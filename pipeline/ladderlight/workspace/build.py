@@ -1,13 +1,17 @@
-"""A whole build: from a checked recipe to device files, manifest, proof and burn sheet."""
+"""A whole build: from a checked recipe to device files, manifest, proof and burn sheet.
+
+What makes the proof is imported while the files are read.
+"""
 
 from __future__ import annotations
 
 import os
 from collections import deque
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, wait
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import cache as once
 from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,19 +19,13 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from ladderlight.board import Finding
+from ladderlight.cache.store import Cache
 from ladderlight.engine.cards import with_cards
 from ladderlight.engine.coded import CodedPictures
 from ladderlight.engine.executors import Executor
 from ladderlight.engine.runner import Chain, Progress, Refused
 from ladderlight.engine.trays import Tray, deal
-from ladderlight.errors import ArrangementError, BuildError, Fault, PictureError, refuse_errors
-from ladderlight.proof.burnsheet import burn_page, burn_part, burn_sheet
-from ladderlight.proof.files import proof_files
-from ladderlight.proof.merge_metrics import merged_metrics
-from ladderlight.proof.page.document import Links, links_of
-from ladderlight.proof.pages import SCREEN_BYTES, tray_section, trays_page
-from ladderlight.proof.scanout import Scanned, read_memories
-from ladderlight.proof.screens import screen_names, shown_banks
+from ladderlight.errors import ArrangementError, Fault, PictureError, refuse_errors
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output
 from ladderlight.storage.record import digest_of as file_digest
@@ -47,6 +45,7 @@ from ladderlight.workspace.readiness import Readiness, readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
 
 if TYPE_CHECKING:
+    from ladderlight.proof.page.document import Links
     from ladderlight.workspace.models import Chip
 
 _BEGINNING = 1 << 16  # bytes of a device file from which its format is found
@@ -97,18 +96,27 @@ def build(
     """
     share_memory()
     with noting_stops(NOTHING_REPLACED):
-        # Before: a file that changes while pictures are reduced has changed since.
-        try:
-            made_from = MadeFrom.of(recipe, cached=cached)
-        except BuildError:  # one file of those that readiness finds
-            refuse_errors(readiness(recipe, strict=strict, whole=strict).findings)
-            raise
-        cache = made_from.cache
+        cache = Cache.of_user() if cached else None
+        made_from = MadeFrom.of(recipe, cache)
         chain = Chain(recipe=recipe, cache=cache, seen=made_from.seen)
-        ready = readiness(recipe, strict=strict, whole=strict, known=made_from.headers, plan=chain.plan)
-        sources = {file.source for file in recipe.files}
-        bad = {one: None for one in ready.findings if keep_going and one.level == "error" and one.where in sources}
-        refuse_errors([one for one in ready.findings if one not in bad])
+        with worker_threads(1) as aside:
+            # Before: a file that changes while pictures are reduced has changed since.
+            looking = aside.submit(made_from.look)
+            if made_from.known:
+                wait([looking])
+            ready = readiness(recipe, strict=strict, whole=strict, known=made_from.headers, plan=chain.plan)
+            sources = {file.source for file in recipe.files}
+            bad = {one: None for one in ready.findings if keep_going and one.level == "error" and one.where in sources}
+            refuse_errors([one for one in ready.findings if one not in bad])
+            from ladderlight.proof.files import proof_files  # noqa: F401
+            from ladderlight.proof.page.document import links_of
+
+            bench = once(partial(_bench_of, recipe))
+            if recipe.per_tray is None:
+                bench()
+        if error := looking.exception():  # at one file of those that readiness finds
+            refuse_errors(ready.findings)
+            raise error
         made_from.keep_headers(ready.probes)
         account = made_from.account(began=began) if cache and began else None
         kept = made_from.kept_trays(chain.plan)
@@ -137,6 +145,7 @@ def build(
             frames=ready.frames,
             code=code,
             earlier=earlier,
+            make_bench=bench,
             workers=workers or os.cpu_count() or 1,
         )
         links = (links_of(recipe, tray.number, numbers, together) for tray in trays)
@@ -208,6 +217,7 @@ class _TrayMaker(Frozen):
     code: Callable[[Sequence[PictureFile]], CodedPictures]
     """Codes pictures that were left out because their trays were known."""
     earlier: Earlier
+    make_bench: Callable[[], Sequence[str]]
     workers: int
     """How many trays are made at once."""
 
@@ -218,20 +228,13 @@ class _TrayMaker(Frozen):
 
     @cached_property
     def bench(self) -> Sequence[str]:
-        """The bench sheet as text and as a page, and its tables for the page of each tray."""
-
-        def make() -> Sequence[str]:
-            from ladderlight.bench.sheets.document import bench_of
-            from ladderlight.bench.sheets.files import bench_page, bench_parts, bench_sheet
-
-            recipe = self.chain.recipe
-            title, bench = printable(recipe.title), bench_of(recipe.board, recipe.findings)
-            return bench_sheet(title, bench), bench_page(title, bench), bench_parts(bench)
-
-        return self.kept.shared("bench sheet", make) if self.kept else make()
+        """What :func:`_bench_of` returns."""
+        return self.kept.shared("bench sheet", self.make_bench) if self.kept else self.make_bench()
 
     def sections(self, made: Iterable[MadeTray]) -> Iterator[str]:
         """Yield what the page of all trays has of each; the trays that are as they were have theirs in the output."""
+        from ladderlight.proof.pages import SCREEN_BYTES
+
         left = SCREEN_BYTES
         for each in made:
             make = partial(self._section, each, left)
@@ -240,6 +243,8 @@ class _TrayMaker(Frozen):
             yield section
 
     def _section(self, made: MadeTray, left: int) -> tuple[str, int]:
+        from ladderlight.proof.pages import tray_section
+
         folders = self.staging.folder, self.staging.output
         return tray_section(self.chain.recipe.board, manifest_of(made), folders, left)
 
@@ -282,6 +287,12 @@ class _TrayMaker(Frozen):
         self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip], links: Links
     ) -> tuple[MadeTray, dict[str, str]]:
         """Arrange the pictures of a tray, write its device files and its proof; return what it shares, and files."""
+        from ladderlight.proof.burnsheet import burn_part
+        from ladderlight.proof.files import proof_files
+        from ladderlight.proof.merge_metrics import merged_metrics
+        from ladderlight.proof.scanout import Scanned, read_memories
+        from ladderlight.proof.screens import screen_names, shown_banks
+
         recipe = self.chain.recipe
         pictures = with_cards(recipe, coded, tray.cards)
         with _named(tray):
@@ -329,6 +340,15 @@ class _TrayMaker(Frozen):
         return made_tray(made, burn_part(recipe.board, shown)), written
 
 
+def _bench_of(recipe: Recipe) -> Sequence[str]:
+    """Return the bench sheet as text and as a page, and its tables for the page of each tray."""
+    from ladderlight.bench.sheets.document import bench_of
+    from ladderlight.bench.sheets.files import bench_page, bench_parts, bench_sheet
+
+    title, bench = printable(recipe.title), bench_of(recipe.board, recipe.findings)
+    return bench_sheet(title, bench), bench_page(title, bench), bench_parts(bench)
+
+
 @contextmanager
 def _named(tray: Tray) -> Iterator[None]:
     """Name the tray in errors of its arrangement."""
@@ -343,6 +363,9 @@ def _named(tray: Tray) -> Iterator[None]:
 
 def _pages(maker: _TrayMaker, made: Manifests) -> Iterator[tuple[str, bytes]]:
     """Yield the sheets of all trays, which are written beside their device files and proofs."""
+    from ladderlight.proof.burnsheet import burn_page, burn_sheet
+    from ladderlight.proof.pages import trays_page
+
     board, title = maker.chain.recipe.board, printable(maker.chain.recipe.title)
     yield "bench-sheet.txt", maker.bench[0].encode()
     yield "bench-sheet.html", maker.bench[1].encode()
