@@ -108,7 +108,8 @@ def build(
             sources = {file.source for file in recipe.files}
             bad = {one: None for one in ready.findings if keep_going and one.level == "error" and one.where in sources}
             refuse_errors([one for one in ready.findings if one not in bad])
-            from ladderlight.proof.files import proof_files  # noqa: F401
+            import ladderlight.engine.executors.threads
+            import ladderlight.proof.files  # noqa: F401
             from ladderlight.proof.page.document import links_of
 
             bench = once(partial(_bench_of, recipe))
