@@ -1,7 +1,4 @@
-"""A whole build: from a checked recipe to device files, manifest, proof and burn sheet.
-
-What makes the proof is imported while the files are read.
-"""
+"""A whole build: from a checked recipe to device files, manifest, proof and burn sheet."""
 
 from __future__ import annotations
 
@@ -26,6 +23,13 @@ from ladderlight.engine.executors import Executor
 from ladderlight.engine.runner import Chain, Progress, Refused
 from ladderlight.engine.trays import Tray, deal
 from ladderlight.errors import ArrangementError, Fault, PictureError, refuse_errors
+from ladderlight.proof.burnsheet import burn_page, burn_part, burn_sheet
+from ladderlight.proof.files import proof_files
+from ladderlight.proof.merge_metrics import merged_metrics
+from ladderlight.proof.page.document import Links, links_of
+from ladderlight.proof.pages import SCREEN_BYTES, tray_section, trays_page
+from ladderlight.proof.scanout import Scanned, read_memories
+from ladderlight.proof.screens import screen_names, shown_banks
 from ladderlight.recipe import PictureFile, Recipe
 from ladderlight.storage.output import NOTHING_REPLACED, Staging, staged_output
 from ladderlight.storage.record import digest_of as file_digest
@@ -45,7 +49,6 @@ from ladderlight.workspace.readiness import Readiness, readiness
 from ladderlight.workspace.recorded import Recorded, recorded_chips
 
 if TYPE_CHECKING:
-    from ladderlight.proof.page.document import Links
     from ladderlight.workspace.models import Chip
 
 _BEGINNING = 1 << 16  # bytes of a device file from which its format is found
@@ -97,27 +100,23 @@ def build(
     share_memory()
     with noting_stops(NOTHING_REPLACED):
         cache = Cache.of_user() if cached else None
-        made_from = MadeFrom.of(recipe, cache)
+        made_from = MadeFrom(recipe=recipe, cache=cache)
         chain = Chain(recipe=recipe, cache=cache, seen=made_from.seen)
         with worker_threads(1) as aside:
             # Before: a file that changes while pictures are reduced has changed since.
             looking = aside.submit(made_from.look)
-            if made_from.known:
+            if cache:  # it knows headers by what the files hold
                 wait([looking])
             ready = readiness(recipe, strict=strict, whole=strict, known=made_from.headers, plan=chain.plan)
             sources = {file.source for file in recipe.files}
             bad = {one: None for one in ready.findings if keep_going and one.level == "error" and one.where in sources}
             refuse_errors([one for one in ready.findings if one not in bad])
-            import ladderlight.engine.executors.threads
-            import ladderlight.proof.files  # noqa: F401
-            from ladderlight.proof.page.document import links_of
-
             bench = once(partial(_bench_of, recipe))
             if recipe.per_tray is None:
                 bench()
-        if error := looking.exception():  # at one file of those that readiness finds
-            refuse_errors(ready.findings)
-            raise error
+            if error := looking.exception():  # at one file of those that readiness finds
+                refuse_errors(ready.findings)
+                raise error
         made_from.keep_headers(ready.probes)
         account = made_from.account(began=began) if cache and began else None
         kept = made_from.kept_trays(chain.plan)
@@ -234,8 +233,6 @@ class _TrayMaker(Frozen):
 
     def sections(self, made: Iterable[MadeTray]) -> Iterator[str]:
         """Yield what the page of all trays has of each; the trays that are as they were have theirs in the output."""
-        from ladderlight.proof.pages import SCREEN_BYTES
-
         left = SCREEN_BYTES
         for each in made:
             make = partial(self._section, each, left)
@@ -244,8 +241,6 @@ class _TrayMaker(Frozen):
             yield section
 
     def _section(self, made: MadeTray, left: int) -> tuple[str, int]:
-        from ladderlight.proof.pages import tray_section
-
         folders = self.staging.folder, self.staging.output
         return tray_section(self.chain.recipe.board, manifest_of(made), folders, left)
 
@@ -288,12 +283,6 @@ class _TrayMaker(Frozen):
         self, tray: Tray, coded: CodedPictures, chips: Mapping[str, Chip], links: Links
     ) -> tuple[MadeTray, dict[str, str]]:
         """Arrange the pictures of a tray, write its device files and its proof; return what it shares, and files."""
-        from ladderlight.proof.burnsheet import burn_part
-        from ladderlight.proof.files import proof_files
-        from ladderlight.proof.merge_metrics import merged_metrics
-        from ladderlight.proof.scanout import Scanned, read_memories
-        from ladderlight.proof.screens import screen_names, shown_banks
-
         recipe = self.chain.recipe
         pictures = with_cards(recipe, coded, tray.cards)
         with _named(tray):
@@ -364,9 +353,6 @@ def _named(tray: Tray) -> Iterator[None]:
 
 def _pages(maker: _TrayMaker, made: Manifests) -> Iterator[tuple[str, bytes]]:
     """Yield the sheets of all trays, which are written beside their device files and proofs."""
-    from ladderlight.proof.burnsheet import burn_page, burn_sheet
-    from ladderlight.proof.pages import trays_page
-
     board, title = maker.chain.recipe.board, printable(maker.chain.recipe.title)
     yield "bench-sheet.txt", maker.bench[0].encode()
     yield "bench-sheet.html", maker.bench[1].encode()

@@ -28,7 +28,7 @@ from ladderlight.stages.declaration import StageDeclaration
 from ladderlight.storage.journal import is_inside
 from ladderlight.storage.output import Staging
 from ladderlight.system.frozen import Frozen
-from ladderlight.system.paths import Mark, mark_of
+from ladderlight.system.paths import mark_of
 from ladderlight.system.value import digest_of
 from ladderlight.workspace.burned import FILE
 from ladderlight.workspace.manifest import MadeTray, digest_of_inputs, manifest_of
@@ -45,23 +45,12 @@ _PROGRAM = digest_of(("files of the program", ladderlight.__file__))
 class MadeFrom(Frozen):
     """What a build is made from: the files of a recipe, as they were seen before any picture was decoded.
 
-    ``seen`` is by the names of :func:`ladderlight.recipe.inputs.input_files`, and empty before :meth:`look`.
+    ``seen`` is by the names of :func:`ladderlight.recipe.inputs.input_files`; empty before :meth:`look`.
     """
 
     recipe: Recipe
     cache: Cache | None
-    known: Mapping[str, Seen]
-    """The files as an earlier build has seen them; empty where none has."""
-    marks: Mapping[str, Mark | None]
-    """Of the pictures before their headers were read, where the next build is to find these."""
     seen: dict[str, Seen] = field(default_factory=dict)
-
-    @classmethod
-    def of(cls, recipe: Recipe, cache: Cache | None) -> Self:
-        """Return what the cache knows of a recipe's files, which have not been looked at yet."""
-        known = _known(cache, _key_of(recipe)) if cache else {}
-        marks = {file.source: mark_of(file.place) for file in recipe.files} if cache and not known else {}
-        return cls(recipe=recipe, cache=cache, known=known, marks=marks)
 
     def look(self) -> Self:
         """Look at the files of the recipe. Those that are as the user's cache knows them are not read.
@@ -71,13 +60,14 @@ class MadeFrom(Frozen):
         BuildError
             When one cannot be read.
         """
-        cache = self.cache
+        recipe, cache = self.recipe, self.cache
+        key = digest_of(("files of a recipe", recipe.path, recipe.revision))
+        known = _known(cache, key) if cache else {}
         if cache:
             know_program(_known(cache, _PROGRAM))
-        seen = seen_inputs(input_files(self.recipe), self.known)
-        if cache and seen != self.known:
-            cache.put(_key_of(self.recipe), json.dumps(as_json(seen)).encode())
-        self.seen.update(seen)
+        self.seen.update(seen_inputs(input_files(recipe), known))
+        if cache and self.seen != known:
+            cache.put(key, json.dumps(as_json(self.seen)).encode())
         return self
 
     @property
@@ -124,7 +114,7 @@ class MadeFrom(Frozen):
     @cached_property
     def headers(self) -> dict[PictureFile, Probe]:
         """The headers that an earlier build has read of files that are as they were."""
-        if not self.cache or not self.known or not self._common:
+        if not self.cache or not self.seen or not self._common:
             return {}
         found, files = {}, {file.source: file for file in self.recipe.files}
         try:
@@ -136,12 +126,11 @@ class MadeFrom(Frozen):
         return found
 
     def keep_headers(self, probes: Mapping[PictureFile, Probe]) -> None:
-        """Keep the headers of files for the next build, but for those that have changed since theirs was read."""
+        """Keep the headers of files for the next build."""
         if self.cache and self._common and probes != self.headers:
             rows = [
                 [source, self.seen[source].sha256, int(one.frames), int(one.width), int(one.height), one.caution]
                 for source, one in ((file.source, one) for file, one in probes.items())
-                if self.known or self.marks[source] == self.seen[source].mark
             ]
             self.cache.put(self._headers, json.dumps(rows).encode())
 
@@ -159,10 +148,6 @@ class MadeFrom(Frozen):
 def _may_use_more(stage: StageDeclaration) -> bool:
     """Whether a stage may use files that are not known before it runs."""
     return loads_by_name(stage) or reads_files(stage)
-
-
-def _key_of(recipe: Recipe) -> str:
-    return digest_of(("files of a recipe", recipe.path, recipe.revision))
 
 
 def _known(cache: Cache, key: str) -> dict[str, Seen]:
