@@ -12,7 +12,7 @@ from ladderlight.system.paths import Mark, mark_in, mark_of
 
 _TICK = 60_000_000
 """Nanoseconds that a file system's clock may stand still: a file may change twice in that time and keep its mark."""
-_SMALL = 1 << 18
+_SMALL = 1 << 22
 _WHOLE_SECONDS = 2_500_000_000  # the same, where times are whole seconds, or every other
 
 
@@ -35,7 +35,7 @@ class Seen:
         began = time.time_ns()
         with open(path, "rb", buffering=0) as file:  # noqa: PTH123 - hundreds of files, twice as fast as Path.open
             mark = mark_in(os.fstat(file.fileno()))
-            small = mark[0] < _SMALL  # a buffer for any file is cleared first, which takes longer than to read these
+            small = mark[0] < _SMALL  # most files; in parts, a thread would wait for the interpreter's lock after each
             digest = (hashlib.sha256(file.readall()) if small else hashlib.file_digest(file, "sha256")).hexdigest()
         settled = mark_of(path) == mark and began - max(mark[1:3]) > _tick(mark)
         return cls(mark, digest, settled)

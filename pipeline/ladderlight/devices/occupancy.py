@@ -12,7 +12,9 @@ from ladderlight.board.scanning.scan import addresses_by_bank, is_direct
 from ladderlight.devices.documents import BankDocument
 from ladderlight.flow.pictures import Contents
 from ladderlight.system.frozen import Frozen
-from ladderlight.units.arrays import Flags, Ints
+from ladderlight.units.arrays import Flags, Ints, Words
+
+_AT_ONCE = 1 << 16
 
 
 class Occupancy(Frozen):
@@ -27,16 +29,21 @@ def occupancies_of(board: Board, contents: Contents) -> dict[str, Occupancy]:
     """Return each device's occupancy by name; memories that others address, or of timing lines, have no banks."""
     found = {}
     for memory in board.memories:
-        written = contents.memories[memory.name].written.reshape(memory.chips, -1) != 0
+        written = contents.memories[memory.name].written.reshape(memory.chips, -1)
         banks = _banks(board, contents, memory)
         for device, used in zip(memory.devices, written, strict=True):
-            last = used.tobytes().rfind(1)
             found[device.name] = Occupancy(
-                banks=tuple(banks[device.index]),
-                used=int(np.count_nonzero(used)),
-                last_used=None if last < 0 else last,
+                banks=tuple(banks[device.index]), used=int(np.count_nonzero(used)), last_used=_last_used(used)
             )
     return found
+
+
+def _last_used(written: Words) -> int | None:
+    """Return the last word that has a written bit, looked for from the end without a copy of the memory."""
+    for start in range((written.size - 1) // _AT_ONCE * _AT_ONCE, -1, -_AT_ONCE):
+        if (used := np.flatnonzero(written[start : start + _AT_ONCE])).size:
+            return start + int(used[-1])
+    return None
 
 
 def differing_by_bank(board: Board, device: Device, banks: Sequence[int], differs: Flags) -> list[int]:

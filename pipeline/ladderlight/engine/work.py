@@ -117,15 +117,17 @@ class Work(Frozen):
 
     def sought(self, task: Task) -> CodedUnit | Task:
         """Return the coded pictures of a task if they have been kept, else the task, which need not seek them again."""
-        base = None if task.look is not None else self._base(task.unit)
+        if task.look is not None or not self.cache.lasting:
+            return task
+        base = self._base(task.unit)
         with suppress(DamagedError):
-            for kept, used in self._found(base) if base and self.cache.lasting else ():
+            for kept, used in self._found(base):
                 return CodedUnit.of(kept, used)
         return replace(task, base=base)
 
     def coded_unit(self, task: Task, spread: Spread) -> CodedUnit:
         """Return the coded pictures of a task, coded now; raises as :meth:`attempt`."""
-        unit, base = task.unit, task.base or self._base(task.unit)
+        unit = task.unit
         used: set[str] = set()
         sequence = FrameSequence(still=unit.still)
         coded = self._coded(unit, self.plan.end, used, sequence, spread)
@@ -137,7 +139,7 @@ class Work(Frozen):
             for place, picture in chain(begun, coded):
                 writing.add(place, picture)
             writing.correct_first(sequence.first())
-            return self._ended(unit, base, writing, used) or self.in_memory(unit)
+            return self._ended(unit, task.base or self._base(unit), writing, used) or self.in_memory(unit)
         finally:
             writing.discard()
 

@@ -12,7 +12,7 @@ from ladderlight.board.scanning.sheets import Sheet, blank_sheet
 from ladderlight.board.scanning.timing_lines import timing_pins, timing_words
 from ladderlight.errors import ArrangementError
 from ladderlight.flow.pictures import Contents, MemoryContents
-from ladderlight.units.arrays import Words
+from ladderlight.units.arrays import Words, dtype_of
 
 _AT_ONCE = 1 << 16  # words that are joined at a time, so that no more than the result takes memory
 
@@ -27,12 +27,14 @@ def merge(contents: Sequence[Contents], board: Board, *, stages: Sequence[str] =
     names = [repr(name) for name in stages] or [f"number {number}" for number in range(1, len(contents) + 1)]
     memories = {}
     for memory in board.memories:
-        sheet = blank_sheet(memory)
-        for index, part in enumerate(contents):
-            if memory.name not in part.memories:
-                continue
-            new = part.memories[memory.name]
+        parts = {at: part.memories[memory.name] for at, part in enumerate(contents) if memory.name in part.memories}
+        for index, new in parts.items():
             _refuse_misfit(memory, new, names[index])
+        if len(parts) == 1 and _is_merged(memory, only := next(iter(parts.values()))):
+            memories[memory.name] = only
+            continue
+        sheet = blank_sheet(memory)
+        for index, new in parts.items():
             for start in range(0, memory.words, _AT_ONCE):
                 at = slice(start, start + _AT_ONCE)
                 if not new.written[at].any():
@@ -47,6 +49,15 @@ def merge(contents: Sequence[Contents], board: Board, *, stages: Sequence[str] =
         tile_sets=tuple(tile_set for part in contents for tile_set in part.tile_sets),
         notes=tuple(note for part in contents for note in part.notes),
     )
+
+
+def _is_merged(memory: Memory, new: MemoryContents) -> bool:
+    """Whether contents of a stage are as merged ones: of their type, with the fill wherever nothing is written."""
+    words, written, fill = new.words, new.written, memory.fill_word
+    if not words.dtype == written.dtype == dtype_of(memory.part.width):
+        return False
+    parts = (slice(start, start + _AT_ONCE) for start in range(0, memory.words, _AT_ONCE))
+    return not any(((words[at] ^ words.dtype.type(fill)) & ~written[at]).any() for at in parts)
 
 
 def darken(contents: Contents, board: Board) -> Contents:

@@ -15,7 +15,6 @@ from ladderlight.devices.files import images_of, join_files
 from ladderlight.errors import DeviceFileError
 from ladderlight.flow.pictures import DeviceFile, TileSet
 from ladderlight.proof.tilesheet import places_of, tiles_shown
-from ladderlight.storage.stopping import side_by_side
 from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import path_trouble
 from ladderlight.units.arrays import Codes, Ints, MemoryWords
@@ -37,15 +36,14 @@ class Scanned(Frozen, eq=False):
     places: Sequence[Ints] = field(init=False)
 
     def __post_init__(self) -> None:
-        """Scan the banks, on threads."""
-
+        """Scan the banks, one after another: threads would wait for each other longer than they scan."""
         scanned = scan_by_bank(self.board, self.words, *_pixels(self.board))
 
         def shown(bank: int) -> tuple[Codes, list[Ints]]:
             read = scanned(bank)
             return read.codes.astype(np.uint16), [tiles_shown(self.board, read, tiles) for tiles in self.tile_sets]
 
-        found = dict(zip(self.banks, side_by_side(shown, self.banks), strict=True))
+        found = {bank: shown(bank) for bank in self.banks}
         tiles = zip(*(tiles for _, tiles in found.values()), strict=True)
         object.__setattr__(self, "images", images_of(self.board, self.words))
         object.__setattr__(self, "codes", {bank: codes for bank, (codes, _) in found.items()})

@@ -1,5 +1,7 @@
 """The output folder: everything is written aside first and put in place at the end, so a failure changes nothing."""
 
+from __future__ import annotations
+
 import errno
 import hashlib
 import itertools
@@ -12,7 +14,7 @@ from contextlib import ExitStack, contextmanager, suppress
 from dataclasses import dataclass, field
 from functools import cached_property
 from pathlib import Path
-from typing import BinaryIO
+from typing import TYPE_CHECKING, BinaryIO
 
 from ladderlight.errors import BuildError, Fault
 from ladderlight.storage.journal import (
@@ -29,10 +31,13 @@ from ladderlight.storage.journal import (
 from ladderlight.storage.locking import BusyError, locked
 from ladderlight.storage.placing import edited_files, is_real_folder, plan
 from ladderlight.storage.record import RECORD, Files, Owner, Record, claim, digest_of, files_below, refuse_another
-from ladderlight.storage.stopping import held
-from ladderlight.storage.writing import sync_tree
+from ladderlight.storage.stopping import held, worker_threads
+from ladderlight.storage.writing import sync_file, sync_tree
 from ladderlight.system.frozen import Frozen
 from ladderlight.system.paths import Mark, mark_of
+
+if TYPE_CHECKING:
+    from concurrent.futures import Executor, Future
 
 NOTHING_REPLACED = "nothing was replaced"
 IN_PLACE = "the new build is in place"
@@ -41,6 +46,7 @@ _PLACING = f"{PRIVATE}/placing.lock"  # held alone while files change places, an
 _BUILD_PATIENCE = 600.0  # seconds that a build waits for another one of the same folder
 _PATIENCE = 30.0  # seconds to wait while another build puts its files in place
 
+_LARGE = 1 << 20  # bytes; to flush a small file by itself takes as long as several at once
 _FULL = (errno.ENOSPC, errno.EDQUOT)
 
 
@@ -53,12 +59,15 @@ class Staging:
 
     output: Path
     folder: Path
+    aside: Executor
+    """Flushes large files to disk while others are made."""
     edited: Mapping[Path, Path] = field(default_factory=dict)
     last: Files = field(default_factory=dict)
     """Files of the last build."""
-    kept: list["Kept"] = field(default_factory=list)
+    kept: list[Kept] = field(default_factory=list)
     written: dict[str, str] = field(default_factory=dict)
     """SHA-256 of what :meth:`write` has written."""
+    flushed: list[Future[None]] = field(default_factory=list)
     _alone: threading.Lock = field(default_factory=threading.Lock)
     _ended: bool = False
 
@@ -87,6 +96,8 @@ class Staging:
         """Write a new file as :meth:`writing` does; return its SHA-256."""
         with self.writing(name) as file:
             file.write(data)
+        if len(data) >= _LARGE:
+            self.flushed.append(self.aside.submit(sync_file, self.folder / name))
         digest = hashlib.sha256(data).hexdigest()
         self.written[name] = digest
         return digest
@@ -148,10 +159,10 @@ def staged_output(output: Path, owner: Owner) -> Iterator[Staging]:
     staging = None
     try:
         refuse_foreign(output, owner)
-        with _building(output):
+        with _building(output), worker_threads(1) as aside:
             try:
                 with _writing(output):
-                    staging = Staging(output=output, folder=begin(output), last=claim(output, owner))
+                    staging = Staging(output=output, folder=begin(output), aside=aside, last=claim(output, owner))
                 yield staging
                 with _writing(output):
                     _complete(staging, owner.seen_from(output))
@@ -293,6 +304,8 @@ def _complete(staging: Staging, recipe: str) -> None:
     for kept in staging.kept:
         files |= kept.files
     (new / RECORD).write_bytes(Record(recipe=recipe, files=files).to_json())
+    for each in staging.flushed:
+        each.result()  # a system reports a fault of the disk but once
     sync_tree(new)
 
 

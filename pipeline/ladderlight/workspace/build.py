@@ -5,9 +5,10 @@ from __future__ import annotations
 import os
 from collections import deque
 from collections.abc import Callable, Collection, Iterable, Iterator, Mapping, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, wait
 from contextlib import contextmanager
 from dataclasses import replace
+from functools import cache as once
 from functools import cached_property, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -15,12 +16,13 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup
 
 from ladderlight.board import Finding
+from ladderlight.cache.store import Cache
 from ladderlight.engine.cards import with_cards
 from ladderlight.engine.coded import CodedPictures
 from ladderlight.engine.executors import Executor
 from ladderlight.engine.runner import Chain, Progress, Refused
 from ladderlight.engine.trays import Tray, deal
-from ladderlight.errors import ArrangementError, BuildError, Fault, PictureError, refuse_errors
+from ladderlight.errors import ArrangementError, Fault, PictureError, refuse_errors
 from ladderlight.proof.burnsheet import burn_page, burn_part, burn_sheet
 from ladderlight.proof.files import proof_files
 from ladderlight.proof.merge_metrics import merged_metrics
@@ -97,18 +99,24 @@ def build(
     """
     share_memory()
     with noting_stops(NOTHING_REPLACED):
-        # Before: a file that changes while pictures are reduced has changed since.
-        try:
-            made_from = MadeFrom.of(recipe, cached=cached)
-        except BuildError:  # one file of those that readiness finds
-            refuse_errors(readiness(recipe, strict=strict, whole=strict).findings)
-            raise
-        cache = made_from.cache
+        cache = Cache.of_user() if cached else None
+        made_from = MadeFrom(recipe=recipe, cache=cache)
         chain = Chain(recipe=recipe, cache=cache, seen=made_from.seen)
-        ready = readiness(recipe, strict=strict, whole=strict, known=made_from.headers, plan=chain.plan)
-        sources = {file.source for file in recipe.files}
-        bad = {one: None for one in ready.findings if keep_going and one.level == "error" and one.where in sources}
-        refuse_errors([one for one in ready.findings if one not in bad])
+        with worker_threads(1) as aside:
+            # Before: a file that changes while pictures are reduced has changed since.
+            looking = aside.submit(made_from.look)
+            if cache:  # it knows headers by what the files hold
+                wait([looking])
+            ready = readiness(recipe, strict=strict, whole=strict, known=made_from.headers, plan=chain.plan)
+            sources = {file.source for file in recipe.files}
+            bad = {one: None for one in ready.findings if keep_going and one.level == "error" and one.where in sources}
+            refuse_errors([one for one in ready.findings if one not in bad])
+            bench = once(partial(_bench_of, recipe))
+            if recipe.per_tray is None:
+                bench()
+            if error := looking.exception():  # at one file of those that readiness finds
+                refuse_errors(ready.findings)
+                raise error
         made_from.keep_headers(ready.probes)
         account = made_from.account(began=began) if cache and began else None
         kept = made_from.kept_trays(chain.plan)
@@ -137,6 +145,7 @@ def build(
             frames=ready.frames,
             code=code,
             earlier=earlier,
+            make_bench=bench,
             workers=workers or os.cpu_count() or 1,
         )
         links = (links_of(recipe, tray.number, numbers, together) for tray in trays)
@@ -208,6 +217,7 @@ class _TrayMaker(Frozen):
     code: Callable[[Sequence[PictureFile]], CodedPictures]
     """Codes pictures that were left out because their trays were known."""
     earlier: Earlier
+    make_bench: Callable[[], Sequence[str]]
     workers: int
     """How many trays are made at once."""
 
@@ -218,17 +228,8 @@ class _TrayMaker(Frozen):
 
     @cached_property
     def bench(self) -> Sequence[str]:
-        """The bench sheet as text and as a page, and its tables for the page of each tray."""
-
-        def make() -> Sequence[str]:
-            from ladderlight.bench.sheets.document import bench_of
-            from ladderlight.bench.sheets.files import bench_page, bench_parts, bench_sheet
-
-            recipe = self.chain.recipe
-            title, bench = printable(recipe.title), bench_of(recipe.board, recipe.findings)
-            return bench_sheet(title, bench), bench_page(title, bench), bench_parts(bench)
-
-        return self.kept.shared("bench sheet", make) if self.kept else make()
+        """What :func:`_bench_of` returns."""
+        return self.kept.shared("bench sheet", self.make_bench) if self.kept else self.make_bench()
 
     def sections(self, made: Iterable[MadeTray]) -> Iterator[str]:
         """Yield what the page of all trays has of each; the trays that are as they were have theirs in the output."""
@@ -327,6 +328,15 @@ class _TrayMaker(Frozen):
             path = f"proof/{tray.folder}{name}"
             written[path] = write(path, data)
         return made_tray(made, burn_part(recipe.board, shown)), written
+
+
+def _bench_of(recipe: Recipe) -> Sequence[str]:
+    """Return the bench sheet as text and as a page, and its tables for the page of each tray."""
+    from ladderlight.bench.sheets.document import bench_of
+    from ladderlight.bench.sheets.files import bench_page, bench_parts, bench_sheet
+
+    title, bench = printable(recipe.title), bench_of(recipe.board, recipe.findings)
+    return bench_sheet(title, bench), bench_page(title, bench), bench_parts(bench)
 
 
 @contextmanager

@@ -10,7 +10,7 @@ import numpy as np
 
 from ladderlight.board import Device
 from ladderlight.board.model.memory import Erasure
-from ladderlight.devices.files import checksums_of
+from ladderlight.devices.files import ERASED, checksums_of
 from ladderlight.devices.occupancy import runs
 from ladderlight.system.frozen import Frozen
 from ladderlight.units.words import address
@@ -118,7 +118,7 @@ def burn_of(chip: Chip | None, device: Device, image: bytes, *, cause: str = "",
     after = np.frombuffer(image, dtype=np.uint8)
     same_part = chip is not None and (chip.part, chip.bytes) == (device.part.number, device.part.bytes)
     old = chip.contents if chip is not None and same_part else None
-    differs = (after if old is None else old) != after
+    differs = np.zeros(0, dtype=bool) if old is None else old != after
     erasure, block = device.part.erasure, device.part.block
     eraser = None
     if old is not None and erasure == "ultraviolet" and differs.any():
@@ -131,7 +131,7 @@ def burn_of(chip: Chip | None, device: Device, image: bytes, *, cause: str = "",
         size=device.part.bytes,
         known=old is not None,
         other=chip.part if chip is not None and not same_part else "",
-        blank=bool((after == 0xFF).all()),
+        blank=int(after.min()) == ERASED,
         differing=int(np.count_nonzero(differs)),
         cause=cause,
         erasure=erasure,

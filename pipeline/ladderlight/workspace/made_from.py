@@ -43,34 +43,32 @@ _PROGRAM = digest_of(("files of the program", ladderlight.__file__))
 
 
 class MadeFrom(Frozen):
-    """What a build is made from: the files of a recipe, as they were seen before it began.
+    """What a build is made from: the files of a recipe, as they were seen before any picture was decoded.
 
-    ``seen`` is by the names of :func:`ladderlight.recipe.inputs.input_files`.
+    ``seen`` is by the names of :func:`ladderlight.recipe.inputs.input_files`; empty before :meth:`look`.
     """
 
     recipe: Recipe
     cache: Cache | None
-    seen: Mapping[str, Seen]
+    seen: dict[str, Seen] = field(default_factory=dict)
 
-    @classmethod
-    def of(cls, recipe: Recipe, *, cached: bool = True) -> Self:
-        """Look at the files of a recipe. Those that are as the user's cache knows them are not read.
+    def look(self) -> Self:
+        """Look at the files of the recipe. Those that are as the user's cache knows them are not read.
 
         Raises
         ------
         BuildError
             When one cannot be read.
         """
-        cache = Cache.of_user() if cached else None
-        files = input_files(recipe)
+        recipe, cache = self.recipe, self.cache
         key = digest_of(("files of a recipe", recipe.path, recipe.revision))
         known = _known(cache, key) if cache else {}
         if cache:
             know_program(_known(cache, _PROGRAM))
-        seen = seen_inputs(files, known)
-        if cache and seen != known:
-            cache.put(key, json.dumps(as_json(seen)).encode())
-        return cls(recipe=recipe, cache=cache, seen=seen)
+        self.seen.update(seen_inputs(input_files(recipe), known))
+        if cache and self.seen != known:
+            cache.put(key, json.dumps(as_json(self.seen)).encode())
+        return self
 
     @property
     def digest(self) -> str | None:
@@ -116,7 +114,7 @@ class MadeFrom(Frozen):
     @cached_property
     def headers(self) -> dict[PictureFile, Probe]:
         """The headers that an earlier build has read of files that are as they were."""
-        if not self.cache or not self._common:
+        if not self.cache or not self.seen or not self._common:
             return {}
         found, files = {}, {file.source: file for file in self.recipe.files}
         try:

@@ -12,6 +12,7 @@ import numpy as np
 import pytest
 
 from ladderlight import commands
+from ladderlight.cache.store import Cache
 from ladderlight.engine.plan import Plan
 from ladderlight.engine.runner import Chain
 from ladderlight.engine.trays import deal
@@ -371,7 +372,7 @@ def test_trays_of_plugins_that_read_files_are_always_made(make: Make, tmp_path: 
         f"def tide(picture: CodedPicture) -> CodedPicture:\n    return {body}\n"
     )
     recipe = load(path)
-    assert (MadeFrom.of(recipe).kept_trays(Plan(recipe=recipe)) is not None) == kept
+    assert (MadeFrom(recipe=recipe, cache=Cache.of_user()).look().kept_trays(Plan(recipe=recipe)) is not None) == kept
 
 
 def below(place: Path) -> list[Path]:

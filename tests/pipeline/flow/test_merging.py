@@ -55,6 +55,22 @@ def test_without_names_the_stages_are_numbered(board):
         merge([part_of(board, {9: 0}), part_of(board, {9: 1})], board)
 
 
+def test_words_of_one_stage_alone_are_taken_in_the_memory_s_type(board):
+    wide = part_of(board, {5: 0x15}).memories["picture"]
+    own = MemoryContents(words=wide.words.astype(np.uint8), written=wide.written.astype(np.uint8))
+    assert merge([Contents(memories={"picture": own})], board).memories["picture"] is own
+    assert merge([Contents(memories={"picture": wide})], board).memories["picture"].words.dtype == np.uint8
+
+
+def test_bits_that_one_stage_alone_changes_but_does_not_write_get_the_fill(board):
+    own = part_of(board, {5: 0x15}).memories["picture"]
+    words = own.words.astype(np.uint8)
+    words[5], words[9] = 0x15, 0x12
+    given = MemoryContents(words=words, written=own.written.astype(np.uint8))
+    merged = merge([Contents(memories={"picture": given})], board).memories["picture"].words
+    assert (merged[5], merged[9]) == (0x15 | 0xC0, 0xFF)
+
+
 def test_a_memory_that_no_stage_writes_holds_its_fill(board):
     memory = merge([Contents(memories={})], board).memories["picture"]
     assert np.all(memory.words == 0xFF)

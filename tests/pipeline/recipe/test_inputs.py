@@ -74,7 +74,7 @@ def read(folder: Path) -> Recipe:
 
 def inputs_of(recipe: Recipe) -> list[dict[str, object]]:
     """Return the files that a recipe is made from as its manifest has them."""
-    seen = MadeFrom.of(recipe, cached=False).seen
+    seen = MadeFrom(recipe=recipe, cache=None).look().seen
     return [{"file": name, "bytes": each.size, "sha256": each.sha256} for name, each in seen.items()]
 
 

@@ -12,6 +12,8 @@ import numpy as np
 import pytest
 
 from ladderlight import commands
+from ladderlight.errors import BuildError
+from ladderlight.recipe import load
 from ladderlight.workspace import build as building
 
 from ...boards import GREY
@@ -72,6 +74,15 @@ def test_a_full_disk_is_one_line_and_leaves_the_old_output(
         "nothing was replaced\n"
     )
     assert _files(recipe.parent) == before
+
+
+@pytest.mark.parametrize("cached", [True, False])
+def test_a_picture_that_has_gone_since_the_recipe_was_read_is_named(recipe: Path, *, cached: bool) -> None:
+    loaded, before = load(recipe), _files(recipe.parent / "out")
+    (recipe.parent / "grey.pgm").unlink()
+    with pytest.raises(BuildError, match=r"grey\.pgm: no such file; check the name"):
+        building.build(loaded, cached=cached)
+    assert _files(recipe.parent / "out") == before
 
 
 def test_a_broken_picture_that_is_used_is_a_caution_and_in_the_manifest(

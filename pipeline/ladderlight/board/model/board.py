@@ -172,8 +172,9 @@ class Board(Value):
         """Return the levels of the bank lines for a bank, bit n for ``bankn``: int64, shaped like ``bank``."""
         number = np.asarray(bank, dtype=np.int64)
         levels = np.zeros_like(number)
-        for bit, index in enumerate(self.bank_lines):
-            levels |= (number >> bit & 1) << index
+        for up in {index - bit for bit, index in enumerate(self.bank_lines)}:  # all bits that move equally far at once
+            moved = sum(1 << bit for bit, index in enumerate(self.bank_lines) if index - bit == up)
+            levels |= (number & moved) << up
         return levels
 
     def lowest_bit(self, memory: Memory, signal: Signal) -> int | None:

@@ -51,8 +51,8 @@ class _Reads(Frozen, eq=False):
 
     address: Callable[[int], Ints]
     slot: Ints
-    last: Ints
-    """Of each pixel the last one that reads the same place; flat, as what follows."""
+    last: Ints | None
+    """Of each pixel the last one that reads the same place; flat, as what follows. None where no two read the same."""
     once: slice | Ints
     """The last pixel of each place; a slice where that is every pixel."""
     shift: Words
@@ -68,8 +68,8 @@ class _Reads(Frozen, eq=False):
         order = np.arange(keys.size)
         table = np.empty_like(places)
         table[keys] = order
-        last = table[keys]
-        once = slice(None) if len(places) == len(order) else np.flatnonzero(last == order)
+        last = None if len(places) == len(order) else table[keys]
+        once = slice(None) if last is None else np.flatnonzero(last == order)
         of_slot, pixels = slot.ravel()[once], range(memory.packing.pixels)
         shifts = np.array([memory.shift_of(number) for number in pixels], dtype=dtype_of(memory.part.width))
         slots = [slice(None)] if len(pixels) == 1 else [np.flatnonzero(of_slot == number) for number in pixels]
@@ -130,8 +130,7 @@ class Placement:
         run = _Run(picture=picture, bank=bank, mask=mask)
         reads = self._reads_of(memory)
         flat = (values & np.uint32(mask)).astype(sheet.words.dtype).ravel()
-        wrong = np.flatnonzero(flat[reads.last] != flat)
-        if wrong.size:
+        if reads.last is not None and (wrong := np.flatnonzero(flat[reads.last] != flat)).size:
             at, pixel = int(self._keys(memory, bank)[wrong[0]]), int(wrong[0])
             raise self._conflict(memory, at, (run, pixel), (run, int(reads.last[pixel])))
         address, bits = reads.address(bank).ravel()[reads.once], flat.dtype.type(mask) << reads.shift

@@ -113,10 +113,8 @@ def _row(
     start, end = row * words, (row + 1) * words
     changed, stale = ({bank["bank"] for bank in one["banks"]} if one else set() for one in found)
     boxes = []
-    for stretch in stretches:
+    for stretch in (one for one in stretches if one.first < end and one.last >= start):
         left, right = max(stretch.first, start), min(stretch.last + 1, end)
-        if left >= right:
-            continue
         own = [bank["bank"] for bank in stretch.banks]
         names = dict.fromkeys(name for bank in stretch.banks for name in bank["pictures"])
         where = f"{address(stretch.first, device['words'])} to {address(stretch.last, device['words'])}"

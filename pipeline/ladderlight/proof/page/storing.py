@@ -75,7 +75,7 @@ def stored_words(board: Board, memory: Memory, words: Words) -> dict[str, Any]:
     order: dict[bytes, int] = {}
     places = [order.setdefault(page.tobytes(), len(order)) for page in pages]
     firsts = [places.index(number) for number in range(len(order))]
-    reads = (pages != memory.fill_word).any(axis=0)
+    reads = (pages[firsts] != memory.fill_word).any(axis=0)
     width = bytes_per_word(memory.part.width)
     held = (bytes_of(pages[first][reads], memory.part.width) for first in firsts)
     bodies = [np.frombuffer(words_of_page, dtype=np.uint8).reshape(-1, width).T.tobytes() for words_of_page in held]

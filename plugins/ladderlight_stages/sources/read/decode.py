@@ -20,8 +20,9 @@ from ladderlight_stages.sources.read.stated import coding_of, gamma_of
 from ladderlight_stages.sources.read.tiff import Page, decoded_page
 
 UInt16 = NDArray[np.uint16]
-_BLOCK = 1 << 18
-"""Bytes of a file that its decoder is given at a time. After each block a thread waits for the interpreter's lock."""
+_BLOCK = 1 << 22
+"""Bytes of a file that its decoder is given at a time: most files are one block. Pillow copies a block that begins with
+what the decoder has left of the one before, and after each a thread waits for the interpreter's lock."""
 
 
 class _Loader:
