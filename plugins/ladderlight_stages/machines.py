@@ -1,8 +1,7 @@
 """Machine code that is called without Numba, which takes longer to load than most loops take to run.
 
 A loop is called as Numba calls it: with a place for what it returns, one for what an exception is made from, and its
-values (``CPUCallConv`` in Numba). What it gives back is a status. An array is handed over as Python has it; code before
-the loop reads from there what it is made of (``_entry`` in ``object_code``). In Python that takes far longer.
+values, an array as a row of words (``CPUCallConv`` and ``ArrayModel`` in Numba). What it gives back is a status.
 """
 
 from __future__ import annotations
@@ -38,9 +37,9 @@ _NUMBERS: dict[str, tuple[str, type[ctypes._CData]]] = {
 for _bits in (8, 16, 32, 64):
     for _name in (f"int{_bits}", f"uint{_bits}"):
         _NUMBERS[_name] = (f"i{_bits}", getattr(ctypes, f"c_{_name}"))
-_ARRAY = ("ptr", "ptr", "i64", "i64", "ptr")
-"""Words of an array before its shape and its strides (``ArrayModel`` in Numba): its memory's count of references and
-its owner, of which those from Python have none here, the number of items, the bytes of one, and where they are."""
+_ARRAY = ["ptr", "ptr", "i64", "i64", "ptr"]
+"""Words of an array before its shape and its strides: its memory's count of references and its owner, of which those
+from Python have none here, the number of items, the bytes of one, and where they are."""
 LENT = ("free", "malloc", "memcpy", "memmove", "memset", "sqrt", "sqrtf")
 """Functions of the system that machine code is given. Others it finds in the process, if they are there."""
 _RETURNED = {0, -2}
@@ -150,14 +149,23 @@ def _words(kind: object) -> list[tuple[str, type[ctypes._CData]]]:
     if isinstance(kind, tuple) and not isinstance(kind[1], int):
         return [word for each in kind for word in _words(each)]
     if isinstance(kind, tuple) and kind[2] == "C":
-        return [("ptr", ctypes.c_void_p)]
+        types = {"ptr": ctypes.c_void_p, "i64": ctypes.c_int64}
+        return [(name, types[name]) for name in [*_ARRAY, *["i64"] * 2 * kind[1]]]
     raise RuntimeError(f"a loop that takes a value of kind {kind}")
+
+
+def _data_of(array: NDArray[Any]) -> int | None:
+    """Return where the items of an array are: the first field of NumPy's ``PyArrayObject`` after Python's own head.
+
+    ``array.ctypes.data`` is the same, but takes longer than all else of a call.
+    """
+    return ctypes.c_void_p.from_address(id(array) + object.__basicsize__).value
 
 
 def _passed(value: object) -> Sequence[object]:
     """Return the words that a value is passed as; of a tuple those of all that is in it."""
     if isinstance(value, np.ndarray):
-        return (id(value),)
+        return (None, None, value.size, value.itemsize, _data_of(value), *value.shape, *value.strides)
     if isinstance(value, tuple):
         return [word for each in value for word in _passed(each)]
     return (value.item() if isinstance(value, np.generic) else value,)

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Iterator, Sequence
-from functools import reduce
 from types import FunctionType
 from typing import TYPE_CHECKING
 
@@ -99,12 +98,10 @@ def compile_loop(function: FunctionType, values: Sequence[object]) -> ObjectCode
     dispatcher.compile(tuple(numba.typeof(value) for value in values))
     (signature,) = dispatcher.nopython_signatures
     module = llvm.parse_assembly(dispatcher.inspect_llvm(signature.args))
-    (loop,) = [each for each in _defined(module.functions) if each.linkage is llvm.Linkage.external]
-    name = f"entry.{loop.name}"
-    for text in (RUNTIME, _entry(name, loop, signature.args)):
-        more = llvm.parse_assembly(text)
-        more.triple, more.data_layout = module.triple, module.data_layout
-        module.link_in(more)
+    (name,) = [each.name for each in _defined(module.functions) if each.linkage is llvm.Linkage.external]
+    runtime = llvm.parse_assembly(RUNTIME)
+    runtime.triple, runtime.data_layout = module.triple, module.data_layout
+    module.link_in(runtime)
     for each in (*_defined(module.functions), *_defined(module.global_variables)):
         if each.name != name:
             each.linkage = llvm.Linkage.internal
@@ -114,52 +111,9 @@ def compile_loop(function: FunctionType, values: Sequence[object]) -> ObjectCode
     called = {each.name for each in module.functions if each.is_declaration and not each.name.startswith("llvm.")}
     if called - _CALLED or any("NumbaEnv" in each.name for each in module.global_variables):
         raise RuntimeError("the code needs more of Numba, or the interpreter")
-    parameters, code = _parameters(module.get_function(name)), machine.emit_object(module)
-    return ObjectCode(name=name, parameters=parameters, result=_result(signature.return_type), code=code)
-
-
-def _entry(name: str, loop: ValueRef, kinds: Iterable[Type]) -> str:
-    """Return LLVM's text of a function that takes arrays as Python has them, and calls a loop with their words.
-
-    At the head of NumPy's ``PyArrayObject`` are, 8 bytes each, the place of its items, the number of axes, and the
-    places of its shape and its strides (``ndarraytypes.h``).
-    """
-    import numba
-
-    types, head = _parameters(loop), object.__basicsize__
-    given, words, lines = ["ptr %result", "ptr %cause"], ["ptr %result", "ptr %cause"], list[str]()
-
-    def made(instruction: str) -> str:
-        lines.append(f"%x{len(lines)} = {instruction}\n")
-        return f"%x{len(lines) - 1}"
-
-    def read(type_: str, place: str, offset: int) -> str:
-        return made(f"load {type_}, ptr {made(f'getelementptr i8, ptr {place}, i64 {offset}')}")
-
-    for number, kind in enumerate(_single(kinds)):
-        if isinstance(kind, numba.types.Array):
-            given.append(f"ptr %v{number}")
-            items, *places = [read("ptr", f"%v{number}", head + offset) for offset in (0, 16, 24)]
-            axes = [read("i64", place, 8 * axis) for place in places for axis in range(kind.ndim)]
-            count = reduce(lambda count, axis: made(f"mul i64 {count}, {axis}"), axes[: kind.ndim], "1")
-            size = numba.np.numpy_support.as_dtype(kind.dtype).itemsize
-            words += 2 * ["ptr null"] + [f"i64 {count}", f"i64 {size}", f"ptr {items}"] + [f"i64 {n}" for n in axes]
-        else:
-            given.append(f"{types[len(words)]} %v{number}")
-            words.append(given[-1])
-    called = f'i32 @"{loop.name}"'
-    body = f"{''.join(lines)}%status = call {called}({', '.join(words)})\nret i32 %status"
-    return f'declare {called}({", ".join(types)})\ndefine i32 @"{name}"({", ".join(given)}) {{\n{body}\n}}'
-
-
-def _single(kinds: Iterable[Type]) -> Iterator[Type]:
-    """Yield the types of values, those in tuples one by one."""
-    for kind in kinds:
-        yield from _single(kind) if hasattr(kind, "__iter__") else (kind,)
-
-
-def _parameters(function: ValueRef) -> list[str]:
-    return str(function.global_value_type).rstrip(")").partition("(")[2].split(", ")
+    _, _, parameters = str(module.get_function(name).global_value_type).rstrip(")").partition("(")
+    code = machine.emit_object(module)
+    return ObjectCode(name=name, parameters=parameters.split(", "), result=_result(signature.return_type), code=code)
 
 
 def _defined(values: Iterable[ValueRef]) -> Iterator[ValueRef]:

@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from ladderlight_stages.compiled import compiled
-from ladderlight_stages.machines import Machine
+from ladderlight_stages.machines import Machine, _data_of
 
 
 @compiled
@@ -136,3 +136,8 @@ def test_arrays_may_outlive_what_frees_them() -> None:
     script = "import ctypes\nfrom tests.plugins.test_machines import filled\nctypes.held = filled(3)\n"
     done = subprocess.run([sys.executable, "-c", script], check=True, capture_output=True, text=True)
     assert done.stderr == ""
+
+
+@pytest.mark.parametrize("array", [np.arange(6), np.arange(6)[2:4], np.zeros((2, 3), np.uint8)[:, 1], np.empty((0, 4))])
+def test_the_place_of_an_arrays_items_is_what_numpy_says(array: np.ndarray) -> None:
+    assert (_data_of(array) or 0) == array.ctypes.data
