@@ -77,12 +77,12 @@ def balance_of(width: int) -> Ints:
 
 @compiled
 def settle(
-    base: NDArray[np.int32],
+    base: NDArray[np.int32] | NDArray[np.uint32],
     waiting: Ints,
     balance: Ints,
     rows: int,
-    lowest: NDArray[np.int32],
-    highest: NDArray[np.int32],
+    lowest: NDArray[np.int32] | NDArray[np.uint32],
+    highest: NDArray[np.int32] | NDArray[np.uint32],
 ) -> None:
     """Give a row its part of the light that would be lost below the picture, beyond what the first row received.
 
@@ -92,7 +92,7 @@ def settle(
     Parameters
     ----------
     base
-        int32 (3 * width,): the row, added to, within ``lowest`` and ``highest``, both int32 (3,).
+        int32 or uint32 (3 * width,): the row, added to, within ``lowest`` and ``highest``, both (3,).
     waiting
         int64 (3 * width,): the light that the rows above pass to this row and those below it.
     balance
@@ -111,10 +111,13 @@ def settle(
                 balance[0, stretch, gun] = total
                 continue
             each = (total - balance[0, stretch, gun] - balance[1, stretch, gun]) // ((rows + 1) * (end - first))
+            least, most, given = np.int64(lowest[gun]), np.int64(highest[gun]), np.int64(0)
             for x in range(first, end):
-                before = base[3 * x + gun]
-                base[3 * x + gun] = max(min(before + each, np.int64(highest[gun])), np.int64(lowest[gun]))
-                balance[1, stretch, gun] += base[3 * x + gun] - before
+                before = np.int64(base[3 * x + gun])
+                after = max(min(before + each, most), least)
+                base[3 * x + gun] = after
+                given += after - before
+            balance[1, stretch, gun] += given
 
 
 @compiled

@@ -68,8 +68,10 @@ def lattice_tables(palette: Palette, error: float = 0.5, fineness: int = 16) -> 
         chosen[(counted >> shift)[::-1]] = np.arange(len(counted))[::-1]
         levels[gun], codes[gun] = counted[chosen], bits[chosen]
     linear = palette.linear * (np.array([1.0, 0.0, 0.0]) if is_grey(palette) else 1.0)
-    units = ((linear.astype(np.float32) - limits[:, 2]) * np.float32(UNITS) + 0.5).astype(np.int32)
-    return LatticeTables(limits, shift, levels, codes, units, largest_steps(units) // 2)
+    before = np.arange(3, dtype=np.int32) * (bins << shift)
+    units = ((linear.astype(np.float32) - limits[:, 2]) * np.float32(UNITS) + 0.5).astype(np.int32) + before
+    joined = (codes.astype(np.uint64) << np.uint64(32)) + (levels + before[:, None]).astype(np.uint64)
+    return LatticeTables(limits, shift, levels, codes, joined.ravel(), units, largest_steps(units) // 2)
 
 
 def largest_steps(light: NDArray[np.int32]) -> NDArray[np.int32]:

@@ -14,8 +14,9 @@ BIN_BITS = 6
 """A bin of light is 2**6 units wide."""
 CELL_BITS = (5, 6, 5)
 """There are 32, 64 and 32 cells along the guns: green counts for most, and all fit a processor's second cache."""
-CELL_SHIFTS = (11, 5, 0)
-"""The lowest bit of each gun's cell in the number of a cell."""
+CELL_FIRST = (1, 0, 2)
+"""The lowest bit of each gun's cell in the number of a cell. The others follow in steps of three, so that cells of
+similar colours are neighbours in memory, and those of a picture mostly fit a processor's first cache."""
 LIST = 65535
 """In a cell: search the cell's list."""
 

@@ -8,7 +8,7 @@ from numpy.typing import NDArray
 from ladderlight import Palette
 from ladderlight.units.arrays import Codes, Floats
 from ladderlight_stages.halftone.grid import Grid, make_grid
-from ladderlight_stages.halftone.palette_loops import BIN_BITS, CELL_BITS, CELL_SHIFTS, LIST, UNITS, PaletteTables
+from ladderlight_stages.halftone.palette_loops import BIN_BITS, CELL_BITS, CELL_FIRST, LIST, UNITS, PaletteTables
 
 OPPONENT = np.array(
     [
@@ -96,15 +96,23 @@ def _cells_of_bins(top: NDArray[np.int32], black: Floats) -> tuple[Codes, Floats
         size = _SIZES[gun]
         cell = np.minimum((share * size).astype(np.int32), size - 1)
         edges[gun] = np.searchsorted(cell * (finest // size), np.arange(finest + 1)) * 2.0**BIN_BITS
-        bins[gun] = cell << CELL_SHIFTS[gun]
+        bins[gun] = _addends(gun)[cell]
     return bins, edges
+
+
+def _addends(gun: int) -> NDArray[np.int32]:
+    """Return the addend of each of a gun's cells to the number of a cell, int32 (cells,)."""
+    cell, bit = np.arange(_SIZES[gun], dtype=np.int32)[:, None], np.arange(CELL_BITS[gun], dtype=np.int32)
+    addends: NDArray[np.int32] = ((cell >> bit & 1) << (CELL_FIRST[gun] + 3 * bit)).sum(axis=1, dtype=np.int32)
+    return addends
 
 
 def _lists(grid: Grid) -> tuple[Codes, NDArray[np.int32]]:
     """Return each cell's one colour, or LIST; and where the colours of all cells begin and end, then the colours."""
     first = [np.arange(size) * (grid.size // size) for size in _SIZES]
-    numbers = (first[0][:, None, None] * grid.size + first[1][:, None]) * grid.size + first[2]
-    taken = numbers.ravel()
+    taken = np.empty(np.prod(_SIZES), dtype=np.intp)
+    cells = np.add.outer(np.add.outer(_addends(0), _addends(1)), _addends(2))
+    taken[cells] = (first[0][:, None, None] * grid.size + first[1][:, None]) * grid.size + first[2]
     cells = np.where(grid.doubt[taken] > _DOUBT, LIST, grid.central[taken]).astype(np.uint16)
     places = np.stack([grid.starts[taken], grid.starts[taken + 1]], axis=1) + 2 * len(taken)
     return cells, np.concatenate([places.ravel(), grid.members]).astype(np.int32)
