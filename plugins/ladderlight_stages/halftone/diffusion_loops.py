@@ -102,11 +102,12 @@ def diffuse_errors(
     height, width, _ = pixels.shape
     flat, count = pixels.reshape(height, width * 3), width * 3
     result = np.empty((height, width), np.uint16)
-    pad, depth = 1, 1  # the loop looks one pixel ahead, at the end of a row past it
+    pad, depth = 0, 1
     for tap in range(len(below)):
         pad = max(pad, abs(below[tap, 1]))
         depth = max(depth, below[tap, 0])
-    errors = np.zeros((depth + 1, count + 6 * pad), np.int32)
+    # between two rows that are never used: the loop looks one pixel ahead, past the end of a row
+    errors = np.zeros((depth + 3, count + 6 * pad), np.int32)[1:-1]
     clipped, out_of_reach = 0, np.empty(_BLOCK, np.uint8)
     low, high, start = np.empty(_BLOCK, np.float32), np.empty(_BLOCK, np.float32), np.empty(_BLOCK, np.float32)
     least, most, offset = np.empty(_BLOCK, np.float32), np.empty(_BLOCK, np.float32), np.empty(_BLOCK, np.int32)
@@ -155,7 +156,7 @@ def diffuse_errors(
                 if lattice is not None:
                     beyond = np.int32(beyond + np.int32(value != part[i]))
                 base[i] = (np.int32((value - start[i]) * scale + np.float32(0.5)) << SHARE_BITS) + offset[i]
-            if lattice is not None and beyond and y >= 0:
+            if beyond and y >= 0:
                 for i in range(len(base)):
                     out_of_reach[i] = (part[i] < least[i]) | (part[i] > most[i])
                 clipped += count_pixels(out_of_reach[: len(base)])
