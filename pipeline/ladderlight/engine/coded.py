@@ -46,10 +46,7 @@ class CodedUnit:
     def of(cls, entry: Entry, used: Used) -> CodedUnit:
         """Return what an entry holds.
 
-        Raises
-        ------
-        DamagedError
-            When that is something else.
+        Raises DamagedError when that is something else.
         """
         with refusing_damage():
             counts, noted = tuple(entry.about["counts"]), cautions(map(described, entry.about["pictures"]))

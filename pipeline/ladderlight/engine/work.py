@@ -96,10 +96,7 @@ class Work(Frozen):
         -------
         A :class:`CodedUnit`, or what a survey has seen by file, or None.
 
-        Raises
-        ------
-        PictureError
-            When files of the unit cannot be coded: all of them.
+        Raises PictureError when files of the unit cannot be coded: all of them.
         """
         try:
             return self.attempt(task, spread)
