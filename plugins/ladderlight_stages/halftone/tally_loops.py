@@ -76,7 +76,7 @@ def count_beyond_light(pixels: Singles, weights: Singles, low: float, high: floa
 def count_outside(pixels: Singles, step: int, cells: int, margin: float, reach: ReachCells, half_steps: Singles) -> int:
     """Count the pixels outside a hull that cuts the cube of all light by more than rounding.
 
-    One row of every ``step`` is looked at, from the first on. ``half_steps`` are those of ``clipping.half_steps``; as
+    One row of every ``step`` is looked at, from the first on. ``half_steps`` are those of ``luminance.half_steps``; as
     much as ``margin`` is in the faces already.
     """
     height, width, _ = pixels.shape

@@ -18,21 +18,11 @@ REACH = 8
 
 @compiled
 def blurred(light: Singles, across: Singles, down: Singles, step: int) -> Singles:  # pragma: no cover - compiled
-    """Return a picture convolved with symmetric weights, one pixel of every ``step`` across and down.
+    """Return a picture, float32 (height, width, 3), blurred: one pixel of every ``step`` across and down.
 
-    The picture is reflected at its edges.
-
-    Parameters
-    ----------
-    light
-        float32 (height, width, 3).
-    across, down
-        float32 (1 + REACH,): the weights of the pixel itself and of those on one side.
-
-    Returns
-    -------
-    float32 (rows, columns, 3), from the pixel at ``step // 2`` down on. From row to row the first pixel lies half a
-    step further right, so that no pattern is met in step.
+    ``across`` and ``down``, float32 (1 + REACH,), are the weights of the pixel itself and of those on one side. The
+    picture is reflected at its edges. The first row is that at ``step // 2``; from row to row the first pixel lies half
+    a step further right, so that no pattern is met in step.
     """
     height, width, _ = light.shape
     step = min(step, height, width)

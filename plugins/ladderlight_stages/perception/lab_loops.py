@@ -31,15 +31,10 @@ root to 6 per cent (W. Kahan, Computing a real cube root, 1991)."""
 
 @compiled
 def lab_from(colours: NDArray[np.floating], shares: NDArray[np.floating]) -> NDArray[np.floating]:
-    """Convert colours to CIELAB, (height, width, 3).
+    """Convert colours, (height, width, 3), to CIELAB.
 
-    Parameters
-    ----------
-    colours
-        (height, width, 3).
-    shares
-        (3, 3), of the same type: from such colours to XYZ as shares of white. A share may be below zero: the line goes
-        on there.
+    ``shares``, (3, 3) of the same type, lead from such colours to XYZ as shares of white. A share may be below zero:
+    the line goes on there.
     """
     height, width, _ = colours.shape
     kind = colours.dtype.type
@@ -76,15 +71,8 @@ def lab_from(colours: NDArray[np.floating], shares: NDArray[np.floating]) -> NDA
 
 @compiled
 def ciede2000(one: NDArray[np.floating], other: NDArray[np.floating]) -> NDArray[np.floating]:
-    """Return the colour difference CIEDE2000 of each pair of colours, (height, width).
+    """Return CIEDE2000, (height, width), of each pair of colours in CIELAB, (height, width, 3) of the same type.
 
-    Parameters
-    ----------
-    one, other
-        CIELAB, (height, width, 3), of the same type.
-
-    Notes
-    -----
     G. Sharma, W. Wu and E. N. Dalal, The CIEDE2000 color-difference formula: implementation notes, supplementary test
     data and mathematical observations, Color Research and Application 30 (2005) 21-30. Hues are kept as directions in
     place of angles: the mean hue is the direction of the sum, and multiples of it follow from the addition theorems.

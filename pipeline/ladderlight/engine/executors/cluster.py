@@ -83,14 +83,9 @@ class _Client(Protocol):
 
 @contextmanager
 def on_cluster(address: str, workers: int | None = None) -> Iterator[Cluster]:
-    """Yield an executor.
+    """Yield an executor of the scheduler at ``address``, as ``tcp://host:8786``.
 
-    Parameters
-    ----------
-    address
-        Of a scheduler, as ``tcp://host:8786``; ``"local"`` starts one here with workers of its own.
-    workers
-        How many these are; by default as many as there are processors.
+    ``"local"`` starts one here, with ``workers`` of its own, by default as many as there are processors.
 
     Raises BuildError when nothing answers there, there is no worker, or one has another version of what computes.
     """
