@@ -101,7 +101,7 @@ def _phases(width: int, step: int) -> tuple[Ints, Ints]:  # pragma: no cover - c
     for phase in range(step):
         for column in range(columns):
             at = (column - ends) * step + phase + REACH
-            places[phase * columns + column] = 3 * reflected[max(0, min(at, len(reflected) - 1))]  # beyond: unused
+            places[phase * columns + column] = 3 * int(reflected[max(0, min(at, len(reflected) - 1))])  # beyond: unused
         for tap in range(2 * REACH + 1):
             x = phase + tap - REACH
             starts[phase, tap] = 3 * (x % step * columns + ends + x // step)
@@ -133,7 +133,8 @@ def _blur_row(
 @compiled
 def _copy(source: Singles, of: np.uintp, to: Singles, at: np.uintp) -> None:  # pragma: no cover - compiled
     one, two, three = np.uintp(1), np.uintp(2), np.uintp(3)
-    red, green, blue, more = source[of], source[of + one], source[of + two], source[of + three]
+    red, green = np.float32(source[of]), np.float32(source[of + one])
+    blue, more = np.float32(source[of + two]), np.float32(source[of + three])
     to[at], to[at + one], to[at + two], to[at + three] = red, green, blue, more
 
 
