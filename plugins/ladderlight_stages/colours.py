@@ -26,7 +26,6 @@ class Colour(str):
 
     @classmethod
     def __get_pydantic_core_schema__(cls, _source: object, _handler: object) -> CoreSchema:
-        """Let pydantic check the colour."""
         from pydantic_core import core_schema
 
         return core_schema.no_info_after_validator_function(_checked, core_schema.str_schema(strict=True))

@@ -30,7 +30,6 @@ class Loop(Generic[P, R]):
     """A loop, compiled when it is first called with a combination of types."""
 
     def __init__(self, function: FunctionType) -> None:
-        """Take the plain function."""
         self.function = function
         self.machines: dict[tuple[object, ...], Callable[..., R]] = {}
         self._inner: Callable[P, R] | None = None

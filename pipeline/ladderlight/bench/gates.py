@@ -109,7 +109,6 @@ class Gates:
     _made: set[str] = field(default_factory=set, init=False)
 
     def __post_init__(self) -> None:
-        """Add the units of all memories, syncs and ladders."""
         for memory in self.board.memories:
             for expression in memory.address[: memory.part.address_pins]:
                 self._provide(str(expression))

@@ -31,7 +31,6 @@ class EntryWriter:
     """Writes the parts of an entry, and then its description."""
 
     def __init__(self, file: BinaryIO) -> None:
-        """Take a file that is open for writing."""
         self._file = file
         self._parts: list[tuple[int, int]] = []
 

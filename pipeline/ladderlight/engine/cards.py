@@ -54,10 +54,7 @@ def card_origins(cards: Mapping[str, CardUse], before: Sequence[Origin], board: 
 def fitting_cards(recipe: Recipe) -> tuple[Recipe, list[Finding]]:
     """Return a recipe of cards alone with those that the board can show together, and notes on the others.
 
-    Raises
-    ------
-    ArrangementError
-        When no card fits.
+    Raises ArrangementError when no card fits.
     """
     kept: list[CardUse] = []
     coded: list[CodedPicture] = []
@@ -85,10 +82,7 @@ def fitting_cards(recipe: Recipe) -> tuple[Recipe, list[Finding]]:
 def contents_of_card(recipe: Recipe) -> Contents:
     """Return what the memories hold where a recipe has one card alone.
 
-    Raises
-    ------
-    ArrangementError
-        When the card does not fit the board.
+    Raises ArrangementError when the card does not fit the board.
     """
     return _placed(recipe, [])[1]
 

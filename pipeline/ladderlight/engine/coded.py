@@ -46,10 +46,7 @@ class CodedUnit:
     def of(cls, entry: Entry, used: Used) -> CodedUnit:
         """Return what an entry holds.
 
-        Raises
-        ------
-        DamagedError
-            When that is something else.
+        Raises DamagedError when that is something else.
         """
         with refusing_damage():
             counts, noted = tuple(entry.about["counts"]), cautions(map(described, entry.about["pictures"]))
@@ -103,7 +100,6 @@ class CodedWriting:
     """The coded pictures of a unit as they are written one after another."""
 
     def __init__(self, writing: Writing, files: int) -> None:
-        """Take the entry that is written, and how many files the unit has."""
         self.writing = writing
         self._counts = [0] * files
         self._pictures: list[Described] = []
@@ -237,7 +233,6 @@ class CodedPictures(Sequence[CodedPicture]):
         return found
 
     def __len__(self) -> int:
-        """Return the number of pictures."""
         return len(self._places)
 
     @overload
@@ -245,7 +240,6 @@ class CodedPictures(Sequence[CodedPicture]):
     @overload
     def __getitem__(self, index: slice) -> list[CodedPicture]: ...
     def __getitem__(self, index: int | slice) -> CodedPicture | list[CodedPicture]:
-        """Return a picture with its codes, or several."""
         if isinstance(index, slice):
             return [self._picture(place) for place in self._places[index]]
         return self._picture(self._places[index])

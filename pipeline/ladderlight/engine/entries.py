@@ -91,10 +91,7 @@ def refusing_damage() -> Iterator[None]:
 def described(found: Mapping[str, Any]) -> Described:
     """Return a coded picture of a description, without its codes.
 
-    Raises
-    ------
-    DamagedError
-        When it is none.
+    Raises DamagedError when it is none.
     """
     with refusing_damage():
         return Described(origin=Origin(**found["origin"]), metrics=found["metrics"], notes=found["notes"])
@@ -107,10 +104,7 @@ def _bytes_of(array: NDArray[Any]) -> memoryview:
 def codes_in(entry: Entry, index: int) -> NDArray[np.uint16]:
     """Read the codes of a coded picture.
 
-    Raises
-    ------
-    DamagedError
-        When they are not as they were written.
+    Raises DamagedError when they are not as they were written.
     """
     with refusing_damage():
         codes = np.empty(entry.about["pictures"][index]["shape"], dtype=np.uint16)
@@ -154,10 +148,7 @@ def packed(value: object) -> bytes | None:
 def unpacked(data: bytes) -> Any:
     """Return what was packed. Nothing but numbers, texts, arrays and collections is made.
 
-    Raises
-    ------
-    pickle.UnpicklingError
-        When something else is asked for.
+    Raises pickle.UnpicklingError when something else is asked for.
     """
     return _Unpickler(BytesIO(data)).load()
 

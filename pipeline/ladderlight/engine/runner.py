@@ -70,10 +70,7 @@ class Chain(Frozen):
         ``files`` has all files of an animation, or none. The result does not depend on ``executor`` or ``workers``
         (default: the number of processors). With ``keep_going``, units with a picture that cannot be used are left out.
 
-        Raises
-        ------
-        PictureError
-            When pictures cannot be used: all of them, one line each, after all have been tried.
+        Raises PictureError when pictures cannot be used: all of them, one line each, after all have been tried.
         """
         from ladderlight.cache.store import Cache
         from ladderlight.engine.coded import CodedPictures

@@ -48,10 +48,7 @@ def deal(plan: Plan, frames: Mapping[PictureFile, int]) -> tuple[Tray, ...]:
     The frames of a file, and those of an animation, stay in one tray. A picture whose bank is taken waits for the next
     tray. Trays that nothing is dealt to are left out. ``frames`` is how many frames each file has.
 
-    Raises
-    ------
-    ArrangementError
-        One line for each picture that cannot be dealt.
+    Raises ArrangementError with one line for each picture that cannot be dealt.
     """
     recipe, cards = plan.recipe, plan.cards
     if recipe.per_tray is None or not (recipe.files or cards):

@@ -83,23 +83,11 @@ class Work(Frozen):
     """Where files are that are not where the recipe has them."""
 
     def run(self, task: Task, spread: Spread = at_once) -> Any:
-        """Work out a task.
+        """Work out a task: return a :class:`CodedUnit`, or what a survey has seen by file, or None.
 
-        Parameters
-        ----------
-        task
-            The task.
-        spread
-            Called with what can be done beside everything else; it must not wait for this thread.
+        ``spread`` is called with what can be done beside everything else; it must not wait for this thread.
 
-        Returns
-        -------
-        A :class:`CodedUnit`, or what a survey has seen by file, or None.
-
-        Raises
-        ------
-        PictureError
-            When files of the unit cannot be coded: all of them.
+        Raises PictureError when files of the unit cannot be coded: all of them.
         """
         try:
             return self.attempt(task, spread)

@@ -87,7 +87,6 @@ class Screen(Frozen, eq=False):
     png: bytes = field(init=False)
 
     def __post_init__(self) -> None:
-        """Make the file."""
         coded = self._coded
         png = coded.png if coded else to_png(colours_of(self.scanned.board, self.scanned.screen(self.bank)))
         object.__setattr__(self, "png", png)

@@ -90,10 +90,7 @@ def open_file(
 def guarded(declaration: StageDeclaration, call: Callable[[], T], what: str, *, hook: str = "") -> T:
     """Call what belongs to a stage, and name the stage when it fails; ``hook`` is what is called, if not the stage.
 
-    Raises
-    ------
-    StageFailure
-        For everything but expected errors, ``SystemExit`` included.
+    Raises StageFailure for everything but expected errors, ``SystemExit`` included.
     """
     try:
         return call()

@@ -159,13 +159,14 @@ def staged_output(output: Path, owner: Owner) -> Iterator[Staging]:
     staging = None
     try:
         refuse_foreign(output, owner)
-        with _building(output), worker_threads(1) as aside:
+        with _building(output):
             try:
-                with _writing(output):
-                    staging = Staging(output=output, folder=begin(output), aside=aside, last=claim(output, owner))
-                yield staging
-                with _writing(output):
-                    _complete(staging, owner.seen_from(output))
+                with worker_threads(1) as aside:
+                    with _writing(output):
+                        staging = Staging(output=output, folder=begin(output), aside=aside, last=claim(output, owner))
+                    yield staging
+                    with _writing(output):
+                        _complete(staging, owner.seen_from(output))
                 with _holding(output, _PLACING, _PATIENCE):
                     with _writing(output):
                         journal = plan(output, claim(output, owner), _staying(staging))

@@ -27,7 +27,6 @@ class Stopped(KeyboardInterrupt):
     """A signal ended the program. Unwinds everything that Ctrl-C does."""
 
     def __init__(self, number: int) -> None:
-        """Keep the signal's number."""
         super().__init__()
         self.number = number
 

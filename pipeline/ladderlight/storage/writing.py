@@ -119,7 +119,6 @@ class Made:
     """What has been made since, newest last, so that it can be taken back."""
 
     def __init__(self) -> None:
-        """Begin with nothing."""
         self._files: list[Path] = []
         self._folders: list[Path] = []
 

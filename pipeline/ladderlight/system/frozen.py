@@ -24,7 +24,6 @@ class Frozen:
     __factories: ClassVar[Mapping[str, Callable[[], Any]]]
 
     def __init_subclass__(cls, *, eq: bool = True) -> None:
-        """Find the fields."""
         super().__init_subclass__()
         dataclass(init=False, repr=False, eq=False, kw_only=True)(cls)
         found = [each for each in fields(cls) if each.init]
@@ -52,25 +51,20 @@ class Frozen:
         """Complete the fields; does nothing by itself."""
 
     def __setattr__(self, name: str, value: object) -> NoReturn:
-        """Refuse. Raises FrozenInstanceError."""
         raise FrozenInstanceError(f"cannot assign to field {name!r}")
 
     def __delattr__(self, name: str) -> NoReturn:
-        """Refuse. Raises FrozenInstanceError."""
         raise FrozenInstanceError(f"cannot delete field {name!r}")
 
     @recursive_repr()
     def __repr__(self) -> str:
-        """Show the fields."""
         shown = (f"{each.name}={getattr(self, each.name)!r}" for each in fields(self) if each.repr)
         return f"{type(self).__qualname__}({', '.join(shown)})"
 
     def __eq__(self, other: object) -> bool:
-        """Compare the fields."""
         return self.__values() == other.__values() if type(other) is type(self) else NotImplemented
 
     def __hash__(self) -> int:
-        """Hash the fields."""
         return hash(self.__values())
 
     def __values(self) -> tuple[Any, ...]:

@@ -29,11 +29,9 @@ class Value(Frozen):
         return hashlib.sha256(f"{type(self).__name__}{_written(_content(self))}".encode()).hexdigest()
 
     def __eq__(self, other: object) -> bool:
-        """Compare the content."""
         return self is other or (type(other) is type(self) and self.digest == getattr(other, "digest", None))
 
     def __hash__(self) -> int:
-        """Hash the content."""
         return hash(self.digest)
 
     def __getstate__(self) -> dict[str, Any]:

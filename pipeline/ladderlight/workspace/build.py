@@ -178,10 +178,7 @@ def _dealt(
 
     ``coded`` is how many pictures files have turned out to have.
 
-    Raises
-    ------
-    PictureError
-        When no tray is left.
+    Raises PictureError when no tray is left.
     """
     counts = {**dict.fromkeys(ready.plan.recipe.files, 1), **ready.frames, **coded}
     trays = ready.trays if ready.trays and counts == ready.frames else deal(ready.plan, counts)

@@ -83,10 +83,7 @@ class LastBuild(Frozen):
     def numbers(self, asked: Sequence[int] = ()) -> tuple[int | None, ...]:
         """Return the trays that are asked for; all when none is.
 
-        Raises
-        ------
-        UsageError
-            When one was not built.
+        Raises UsageError when one was not built.
         """
         built = trays_of(self.manifest)
         for number in asked:

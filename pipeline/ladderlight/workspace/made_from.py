@@ -55,10 +55,7 @@ class MadeFrom(Frozen):
     def look(self) -> Self:
         """Look at the files of the recipe. Those that are as the user's cache knows them are not read.
 
-        Raises
-        ------
-        BuildError
-            When one cannot be read.
+        Raises BuildError when one cannot be read.
         """
         recipe, cache = self.recipe, self.cache
         key = digest_of(("files of a recipe", recipe.path, recipe.revision))

@@ -137,10 +137,7 @@ def inputs_digest_of(manifest: ManifestDocument) -> str | None:
 def read_manifest(output: Path) -> ManifestDocument | None:
     """Return the manifest of an output folder, or None when nothing was built there.
 
-    Raises
-    ------
-    DocumentError
-        When it is damaged.
+    Raises DocumentError when it is damaged.
     """
     from ladderlight.workspace.models import Manifest
 

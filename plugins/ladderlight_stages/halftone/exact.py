@@ -26,7 +26,8 @@ def exact_codes(pixels: Singles, palette: Palette) -> Codes | None:
     """
     flat = pixels.reshape(-1, 3)
     # one pixel of a photograph, or a few, are enough to return without converting all; for one arrays are slow
-    red, green, blue = [bisect_right(_PYTHON_STEPS, light) for light in flat[len(flat) // 2].tolist()]
+    pixel: list[float] = flat[len(flat) // 2].tolist()
+    red, green, blue = [bisect_right(_PYTHON_STEPS, light) for light in pixel]
     if red << 16 | green << 8 | blue not in _by_key(palette)[2]:
         return None
     if len(flat) > _SAMPLES and _look_up(flat[len(flat) // (2 * _SAMPLES) :: len(flat) // _SAMPLES], palette) is None:

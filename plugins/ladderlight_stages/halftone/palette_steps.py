@@ -17,22 +17,11 @@ def mix(
     steps: int,
     strength: float,
 ) -> Codes:
-    """Mix each pixel's light from several colours, and take the one at its threshold.
+    """Mix each pixel's light from as many colours as ``steps``, and take the one at its threshold.
 
-    Parameters
-    ----------
-    pixels
-        float32 (height, width, 3), linear light.
-    thresholds
-        float32 (height, width), 0 to 1.
-    tables
-        The board's colours.
-    brightness
-        int32 (colours,): the order of the colours from dark to light.
-    steps
-        Number of colours in a mixture.
-    strength
-        Share of the error that a step passes to the next.
+    ``pixels`` are linear light, float32 (height, width, 3), ``thresholds`` float32 (height, width), 0 to 1.
+    ``brightness``, int32 (colours,), is the order of the colours from dark to light; ``strength`` the share of the
+    error that a step passes to the next.
     """
     _, start, bottom, top, bins, colours, codes, cells, _ = tables
     height, width, _ = pixels.shape
@@ -74,16 +63,8 @@ def follow(
 ) -> Codes:
     """Diffuse along a curve: a weighted mean of the last errors is added to each pixel.
 
-    Parameters
-    ----------
-    pixels
-        float32 (height, width, 3), linear light.
-    path
-        int32 (pixels,): the curve, as indices into the flattened picture.
-    weights
-        float64 (errors,): of the last error, the one before, and so on.
-    tables
-        The board's colours.
+    ``pixels`` are linear light, float32 (height, width, 3); ``path``, int32 (pixels,), is the curve, as indices into
+    the flattened picture; ``weights``, float64 (errors,), are those of the last error, the one before, and so on.
     """
     _, start, bottom, top, bins, colours, codes, cells, _ = tables
     height, width, _ = pixels.shape

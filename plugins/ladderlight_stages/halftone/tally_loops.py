@@ -27,8 +27,9 @@ def count_colours(codes: Codes, places: NDArray[np.int32]) -> int:
         fours, one, bits = flat[:whole].view(np.uint64), np.uint64(1), np.uint64(_MARKS - 1)
         even, odd = np.uint64(0), np.uint64(0)
         for i in range(len(fours)):
-            even |= one << (fours[i] & bits) | one << (fours[i] >> np.uint64(32) & bits)
-            odd |= one << (fours[i] >> np.uint64(16) & bits) | one << (fours[i] >> np.uint64(48) & bits)
+            four = np.uint64(fours[i])
+            even |= one << (four & bits) | one << (four >> np.uint64(32) & bits)
+            odd |= one << (four >> np.uint64(16) & bits) | one << (four >> np.uint64(48) & bits)
         for code in range(len(places)):
             used[code] = (even | odd) >> np.uint64(code) & one
     for code in flat[whole:]:
@@ -45,7 +46,7 @@ def count_beyond(pixels: Singles, low: Singles, high: Singles) -> int:
     low0, low1, low2 = np.float32(low[0]), np.float32(low[1]), np.float32(low[2])
     high0, high1, high2 = np.float32(high[0]), np.float32(high[1]), np.float32(high[2])
     for i in range(len(flat) // 3):  # without branches and with numbers of one size, so that many are taken at a time
-        red, green, blue = flat[3 * i], flat[3 * i + 1], flat[3 * i + 2]
+        red, green, blue = np.float32(flat[3 * i]), np.float32(flat[3 * i + 1]), np.float32(flat[3 * i + 2])
         out = (red < low0) | (red > high0) | (green < low1) | (green > high1) | (blue < low2) | (blue > high2)
         beyond += np.int32(out)
     return int(beyond)
@@ -76,7 +77,7 @@ def count_beyond_light(pixels: Singles, weights: Singles, low: float, high: floa
 def count_outside(pixels: Singles, step: int, cells: int, margin: float, reach: ReachCells, half_steps: Singles) -> int:
     """Count the pixels outside a hull that cuts the cube of all light by more than rounding.
 
-    One row of every ``step`` is looked at, from the first on. ``half_steps`` are those of ``clipping.half_steps``; as
+    One row of every ``step`` is looked at, from the first on. ``half_steps`` are those of ``luminance.half_steps``; as
     much as ``margin`` is in the faces already.
     """
     height, width, _ = pixels.shape

@@ -18,21 +18,11 @@ REACH = 8
 
 @compiled
 def blurred(light: Singles, across: Singles, down: Singles, step: int) -> Singles:  # pragma: no cover - compiled
-    """Return a picture convolved with symmetric weights, one pixel of every ``step`` across and down.
+    """Return a picture, float32 (height, width, 3), blurred: one pixel of every ``step`` across and down.
 
-    The picture is reflected at its edges.
-
-    Parameters
-    ----------
-    light
-        float32 (height, width, 3).
-    across, down
-        float32 (1 + REACH,): the weights of the pixel itself and of those on one side.
-
-    Returns
-    -------
-    float32 (rows, columns, 3), from the pixel at ``step // 2`` down on. From row to row the first pixel lies half a
-    step further right, so that no pattern is met in step.
+    ``across`` and ``down``, float32 (1 + REACH,), are the weights of the pixel itself and of those on one side. The
+    picture is reflected at its edges. The first row is that at ``step // 2``; from row to row the first pixel lies half
+    a step further right, so that no pattern is met in step.
     """
     height, width, _ = light.shape
     step = min(step, height, width)
@@ -111,7 +101,7 @@ def _phases(width: int, step: int) -> tuple[Ints, Ints]:  # pragma: no cover - c
     for phase in range(step):
         for column in range(columns):
             at = (column - ends) * step + phase + REACH
-            places[phase * columns + column] = 3 * reflected[max(0, min(at, len(reflected) - 1))]  # beyond: unused
+            places[phase * columns + column] = 3 * int(reflected[max(0, min(at, len(reflected) - 1))])  # beyond: unused
         for tap in range(2 * REACH + 1):
             x = phase + tap - REACH
             starts[phase, tap] = 3 * (x % step * columns + ends + x // step)
@@ -143,7 +133,8 @@ def _blur_row(
 @compiled
 def _copy(source: Singles, of: np.uintp, to: Singles, at: np.uintp) -> None:  # pragma: no cover - compiled
     one, two, three = np.uintp(1), np.uintp(2), np.uintp(3)
-    red, green, blue, more = source[of], source[of + one], source[of + two], source[of + three]
+    red, green = np.float32(source[of]), np.float32(source[of + one])
+    blue, more = np.float32(source[of + two]), np.float32(source[of + three])
     to[at], to[at + one], to[at + two], to[at + three] = red, green, blue, more
 
 

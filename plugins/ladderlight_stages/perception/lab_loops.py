@@ -31,15 +31,10 @@ root to 6 per cent (W. Kahan, Computing a real cube root, 1991)."""
 
 @compiled
 def lab_from(colours: NDArray[np.floating], shares: NDArray[np.floating]) -> NDArray[np.floating]:
-    """Convert colours to CIELAB, (height, width, 3).
+    """Convert colours, (height, width, 3), to CIELAB.
 
-    Parameters
-    ----------
-    colours
-        (height, width, 3).
-    shares
-        (3, 3), of the same type: from such colours to XYZ as shares of white. A share may be below zero: the line goes
-        on there.
+    ``shares``, (3, 3) of the same type, lead from such colours to XYZ as shares of white. A share may be below zero:
+    the line goes on there.
     """
     height, width, _ = colours.shape
     kind = colours.dtype.type
@@ -76,15 +71,8 @@ def lab_from(colours: NDArray[np.floating], shares: NDArray[np.floating]) -> NDA
 
 @compiled
 def ciede2000(one: NDArray[np.floating], other: NDArray[np.floating]) -> NDArray[np.floating]:
-    """Return the colour difference CIEDE2000 of each pair of colours, (height, width).
+    """Return CIEDE2000, (height, width), of each pair of colours in CIELAB, (height, width, 3) of the same type.
 
-    Parameters
-    ----------
-    one, other
-        CIELAB, (height, width, 3), of the same type.
-
-    Notes
-    -----
     G. Sharma, W. Wu and E. N. Dalal, The CIEDE2000 color-difference formula: implementation notes, supplementary test
     data and mathematical observations, Color Research and Application 30 (2005) 21-30. Hues are kept as directions in
     place of angles: the mean hue is the direction of the sum, and multiples of it follow from the addition theorems.
@@ -145,11 +133,11 @@ def ciede2000(one: NDArray[np.floating], other: NDArray[np.floating]) -> NDArray
                 + kind(0.32) * (cos3 * kind(_COS_6) - sin3 * kind(_SIN_6))
                 - kind(0.20) * (cos4 * kind(_COS_63) + sin4 * kind(_SIN_63))
             )
-            kept[_CHROMA, x] /= unit + kind(0.045) * mean
-            kept[_HUE, x] /= unit + kind(0.015) * mean * t
+            kept[_CHROMA, x] = kind(kept[_CHROMA, x]) / (unit + kind(0.045) * mean)
+            kept[_HUE, x] = kind(kept[_HUE, x]) / (unit + kind(0.015) * mean * t)
         for x in range(count):
             # the square of the angle from 275 degrees, twice the series of the square of an arcsine, in 1 - its cosine
-            u = unit - kept[_COSINE, x] * kind(_COS_275) - kept[_SINE, x] * kind(_SIN_275)
+            u = unit - kind(kept[_COSINE, x]) * kind(_COS_275) - kind(kept[_SINE, x]) * kind(_SIN_275)
             angle = (kind(2.103757656e-05) * u + kind(4.798653828e-05)) * u + kind(0.0001108489034)
             angle = ((angle * u + kind(0.0002600159463)) * u + kind(0.0006216006216)) * u + kind(0.001522287237)
             angle = ((angle * u + kind(0.003848003848)) * u + kind(0.01015873016)) * u + kind(1 / 35)
@@ -158,7 +146,7 @@ def ciede2000(one: NDArray[np.floating], other: NDArray[np.floating]) -> NDArray
             kept[_TURN, x] = q if q < unit else unit
         for x in range(count):
             # exp(-16 q) as exp(-q) to the 16th
-            q = kind(kept[_TURN, x])
+            q, c, s = kind(kept[_TURN, x]), kind(kept[_COSINE, x]), kind(kept[_SINE, x])
             e = unit - q * kind(1 / 6) * (unit - q * kind(1 / 7) * (unit - q * kind(1 / 8)))
             e = unit - q * kind(1 / 3) * (unit - q * kind(1 / 4) * (unit - q * kind(1 / 5) * e))
             e = unit - q * (unit - q * half * e)
@@ -166,13 +154,13 @@ def ciede2000(one: NDArray[np.floating], other: NDArray[np.floating]) -> NDArray
             e *= e
             e *= e
             # angles are counted from 0 to 360: hues just above 0 are far from 275
-            kept[_TURN, x] = none if (kept[_SINE, x] >= none) & (kept[_COSINE, x] > none) else e * e * kind(_SIXTY)
+            kept[_TURN, x] = none if (s >= none) & (c > none) else e * e * kind(_SIXTY)
         for x in range(count):
             turn = kind(kept[_TURN, x])
             v = turn * turn
             sine = kind(1 / 120) - v * (kind(1 / 5040) - v * (kind(1 / 362880) - v * kind(1 / 39916800)))
             sine = turn * (unit - v * (kind(1 / 6) - v * sine))
-            ratio = kept[_MEAN, x] * kind(0.04)
+            ratio = kind(kept[_MEAN, x]) * kind(0.04)
             power = ratio * ratio * ratio
             power = power * power * ratio
             lightness, chroma, hue = kind(kept[_LIGHTNESS, x]), kind(kept[_CHROMA, x]), kind(kept[_HUE, x])

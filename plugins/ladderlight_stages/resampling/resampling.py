@@ -14,20 +14,11 @@ Method = Literal["lanczos", "area", "bicubic", "bilinear", "nearest"]
 
 
 def resampled(pixels: Singles, width: int, height: int, method: Method) -> Singles:
-    """Resample a picture to another size.
+    """Resample a picture, float32 (height, width, 3), to another size; the result is C-contiguous.
 
-    Returns float32, shape (height, width, 3), C-contiguous. May exceed the range of the input where the kernel has
-    negative parts (Lanczos, bicubic).
-
-    Parameters
-    ----------
-    pixels
-        float32, shape (height, width, 3).
-    width, height
-        The new size.
-    method
-        ``"area"`` is the exact mean over the area that a new pixel covers; the others are the usual kernels, widened
-        when the picture shrinks, so that nothing is skipped; ``"nearest"`` takes the pixel at the centre.
+    ``"area"`` is the exact mean over the area that a new pixel covers; the others are the usual kernels, widened when
+    the picture shrinks, so that nothing is skipped; ``"nearest"`` takes the pixel at the centre. The result may exceed
+    the range of the picture where the kernel has negative parts (Lanczos, bicubic).
     """
     old_height, old_width = pixels.shape[:2]
     if method == "nearest":

@@ -35,11 +35,9 @@ class PinSpace:
     """Highest pin, pins, and which of the basis they are the sum of; highest pins descending."""
 
     def __len__(self) -> int:
-        """Return how many sums there are."""
         return 1 << len(self.basis)
 
     def __contains__(self, pins: int) -> bool:
-        """Whether a set of pins is such a sum."""
         return _reduce(pins, self._rows)[0] == 0
 
     def coordinates(self, pins: Ints) -> tuple[Ints, Ints]:

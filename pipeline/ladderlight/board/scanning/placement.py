@@ -25,7 +25,6 @@ class Place(Frozen):
     y: int
 
     def __str__(self) -> str:
-        """Return the place in words."""
         return f"{self.picture!r} at pixel ({self.x}, {self.y}) of bank {self.bank}"
 
 
@@ -33,7 +32,6 @@ class Conflict(Exception):  # noqa: N818 - an event that callers put into words,
     """Two places need different words at one address."""
 
     def __init__(self, memory: str, address: int, first: Place, second: Place) -> None:
-        """Keep the memory, the address and both places."""
         self.memory, self.address, self.first, self.second = memory, address, first, second
         super().__init__(f"memory {memory!r}, address {address:04X}h: {first} and {second} need different words there")
 

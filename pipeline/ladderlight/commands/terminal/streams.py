@@ -88,7 +88,6 @@ class Stream(io.TextIOBase):
     """
 
     def __init__(self, stream: TextIO | None) -> None:
-        """Wrap a stream."""
         self._stream = stream
         self.failure: OSError | None = None
 

@@ -25,10 +25,7 @@ def executor_of(
 ) -> AbstractContextManager[Executor]:
     """Return threads, processes or a cluster, to be entered.
 
-    Raises
-    ------
-    BuildError
-        When there is no such cluster, or what it needs is not installed; some only on entering.
+    Raises BuildError when there is no such cluster, or what it needs is not installed; some only on entering.
     """
     if cluster is not None:
         try:

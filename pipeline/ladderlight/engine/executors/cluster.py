@@ -83,19 +83,11 @@ class _Client(Protocol):
 
 @contextmanager
 def on_cluster(address: str, workers: int | None = None) -> Iterator[Cluster]:
-    """Yield an executor.
+    """Yield an executor of the scheduler at ``address``, as ``tcp://host:8786``.
 
-    Parameters
-    ----------
-    address
-        Of a scheduler, as ``tcp://host:8786``; ``"local"`` starts one here with workers of its own.
-    workers
-        How many these are; by default as many as there are processors.
+    ``"local"`` starts one here, with ``workers`` of its own, by default as many as there are processors.
 
-    Raises
-    ------
-    BuildError
-        When nothing answers there, there is no worker, or one has another version of what computes.
+    Raises BuildError when nothing answers there, there is no worker, or one has another version of what computes.
     """
     with ExitStack() as stack:
         stack.enter_context(dask.config.set(_SETTINGS))
@@ -125,10 +117,7 @@ def on_cluster(address: str, workers: int | None = None) -> Iterator[Cluster]:
 def _client(address: str) -> Client:
     """Connect to a scheduler that has workers which compute the same.
 
-    Raises
-    ------
-    BuildError
-        As :func:`on_cluster`.
+    Raises BuildError as :func:`on_cluster`.
     """
     try:
         client = Client(address, timeout=_ANSWER, set_as_default=False)
@@ -318,10 +307,7 @@ class _Round:
     def _answer(self, tasks: Sequence[Task]) -> tuple[_Numbers, _Future]:
         """Wait for an answer while there are workers.
 
-        Raises
-        ------
-        BuildError
-            When all workers are lost.
+        Raises BuildError when all workers are lost.
         """
         while True:
             try:
@@ -375,10 +361,7 @@ def _contents(order: Order, task: Task) -> dict[int, bytes]:
 def _refuse_others(client: Client) -> None:
     """Check the versions of all workers.
 
-    Raises
-    ------
-    BuildError
-        With one line for each worker that has another.
+    Raises BuildError with one line for each worker that has another.
     """
     here = versions()
     faults = []

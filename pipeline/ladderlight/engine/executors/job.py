@@ -39,10 +39,7 @@ class Job:
     def of(cls, work: Work) -> Self:
         """Return the job of some work.
 
-        Raises
-        ------
-        BuildError
-            When a survey's total, or an option, cannot be sent to another process.
+        Raises BuildError when a survey's total, or an option, cannot be sent to another process.
         """
         plan = work.plan
         places = _Places(plan.recipe)
@@ -79,10 +76,8 @@ class Opened(Frozen):
 
         The project's own plugins are put into ``folder``, an empty one; None where they lie in their places.
 
-        Raises
-        ------
-        BuildError
-            When this process would not compute the same: it has other versions, or another edition of a stage.
+        Raises BuildError when this process would not compute the same: it has other versions, or another edition of a
+        stage.
         """
         head: _Head = pickle.loads(zlib.decompress(data))  # noqa: S301 - from the build that this process works for
         here = versions()

@@ -45,7 +45,6 @@ class Processes:
     """Processes of this machine; see :class:`ladderlight.engine.executors.Executor`."""
 
     def __init__(self, workers: int) -> None:
-        """Take how many."""
         self._workers = workers
         self._pool: ProcessPoolExecutor | None = None
 

@@ -51,7 +51,6 @@ class JobPlugin(WorkerPlugin):  # type: ignore[misc]
     """Gives a job to every worker, to those that join later too."""
 
     def __init__(self, digest: str, data: bytes, home: Home) -> None:
-        """Take a job."""
         self.name = f"ladderlight-{digest}"
         self._digest, self._offer = digest, (data, home)
 

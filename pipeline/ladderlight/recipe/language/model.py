@@ -27,7 +27,6 @@ class StageUse(Value):
     options: Mapping[str, Any]
 
     def __post_init__(self) -> None:
-        """Complete the options."""
         object.__setattr__(self, "options", self.declaration.complete(self.options))
 
 

@@ -35,7 +35,6 @@ class Between(Described):
     text: str = ""
 
     def __post_init__(self) -> None:
-        """Describe the quantity."""
         object.__setattr__(self, "text", f"a {unit_of(self.unit).quantity} {self.limits}")
 
     @property
@@ -55,11 +54,9 @@ class Between(Described):
         return number
 
     def __get_pydantic_core_schema__(self, source: type[float] | type[Fraction], _handler: object) -> CoreSchema:
-        """Read instead of what pydantic would do."""
         return no_info_plain_validator_function(lambda value: source(self.read(value)))
 
     def __get_pydantic_json_schema__(self, _schema: object, _handler: object) -> dict[str, Any]:
-        """Return the quantity's JSON schema."""
         examples = re.findall(r'"([^"]+)"', unit_of(self.unit).example)
         return {"type": ["number", "string"], "description": self.text, "examples": examples}
 
@@ -71,11 +68,9 @@ class Paired(Between):
     """Put on ``Assembly``: a resistance, or two in parallel or in series, as in ``680 || 11k`` and ``33 + 1k3``."""
 
     def __get_pydantic_core_schema__(self, source: type[Any], _handler: object) -> CoreSchema:
-        """Read both resistors."""
         return no_info_plain_validator_function(self._assembly)
 
     def __get_pydantic_json_schema__(self, schema: object, handler: object) -> dict[str, Any]:
-        """Return the JSON schema of a resistance or a pair."""
         found = super().__get_pydantic_json_schema__(schema, handler)
         pairs = ["680 || 11k", "33 + 1k3"]
         return found | {"description": f"{self.text}, or a pair", "examples": [*found["examples"], *pairs]}

@@ -110,10 +110,11 @@ def _looked_up(samples: NDArray[Any], table: Singles) -> Singles:  # pragma: no 
         bits, done = table.view(np.uint32), flat.size - flat.size % 8
         eights, twos = flat[:done].view(np.uint64), found[:done].view(np.uint64)
         for i in range(np.uintp(len(eights))):
-            left = eights[i]
+            left = np.uint64(eights[i])
             for k in range(4):
-                first, second = bits[left & np.uint64(255)], bits[left >> np.uint64(8) & np.uint64(255)]
-                twos[np.uintp(4) * i + np.uintp(k)] = np.uint64(first) | np.uint64(second) << np.uint64(32)
+                first = np.uint64(bits[left & np.uint64(255)])
+                second = np.uint64(bits[left >> np.uint64(8) & np.uint64(255)])
+                twos[np.uintp(4) * i + np.uintp(k)] = first | second << np.uint64(32)
                 left >>= np.uint64(16)
     for i in range(done, flat.size):
         found[i] = table[flat[i]]
