@@ -136,7 +136,6 @@ def diffuse_errors(
         top0, top1, top2 = np.int32(top[0]), np.int32(top[1]), np.int32(top[2])
         bottom0, bottom1, bottom2 = np.int32(bottom[0]), np.int32(bottom[1]), np.int32(bottom[2])
         bins0, bins1, bins2 = bins[0], bins[1], bins[2]
-        bare, touched, unused = flat.view(np.int32), np.int32(0), np.empty(1, np.int32)
         levels0, levels1, levels2 = light[:, 0].copy(), light[:, 1].copy(), light[:, 2].copy()
         taken0, taken1, taken2 = a1 * levels0, a1 * levels1, a1 * levels2
         for i in range(_BLOCK):
@@ -175,18 +174,17 @@ def diffuse_errors(
         w0 = np.uint64(np.uint32(here[last] + a1 * p0 + a2 * above[second]))
         w1 = np.uint64(np.uint32(here[last + 1] + a1 * p1 + a2 * above[second + 1]))
         w2 = np.uint64(np.uint32(here[last + 2] + a1 * p2 + a2 * above[second + 2]))
-        if palette is not None:
-            following = bare[source_row(min(y + 1, height - 1), height)]
         while x != end:  # a loop of known length would be unrolled, and its numbers no longer fit the registers
             at = x + x + x
             x += step
             after = x + x + x
             v0, v1, v2 = np.int32(w0 >> fraction), np.int32(w1 >> fraction), np.int32(w2 >> fraction)
             if palette is not None:
-                v0, v1, v2 = max(min(v0, top0), bottom0), max(min(v1, top1), bottom1), max(min(v2, top2), bottom2)
                 if kept is not None:  # past kept codes errors reach further, so the cell is that of light as clipped
+                    v0, v1, v2 = max(min(v0, top0), bottom0), max(min(v1, top1), bottom1), max(min(v2, top2), bottom2)
                     w0, w1, w2 = np.uint64(v0) << fraction, np.uint64(v1) << fraction, np.uint64(v2) << fraction
                 cell = np.uintp(bins0[w0 >> bits]) + np.uintp(bins1[w1 >> bits]) + np.uintp(bins2[w2 >> bits])
+                v0, v1, v2 = max(min(v0, top0), bottom0), max(min(v1, top1), bottom1), max(min(v2, top2), bottom2)
             # m: the next pixel's light and errors, but for the level taken here: the share of light less that of the
             # level, multiplied out so that the processor can compute it while the level is looked up.
             m0 = np.int32(here[after] + a1 * v0)
@@ -206,8 +204,6 @@ def diffuse_errors(
                 p2 = np.int32(v2 - np.int32(joined[k]))
                 out[x - step] = np.uint16(code >> np.uint64(32))
             if palette is not None:
-                # The look-ups leave the processor idle: fetch the next row's pixels, which lie in a slow cache.
-                touched = np.int32(touched + following[at])
                 best = np.uintp(cells[cell])
                 if best == np.uintp(LIST):
                     best = search(v0, v1, v2, palette, cell)
@@ -231,8 +227,6 @@ def diffuse_errors(
                     if palette is not None:
                         out[x - step] = codes[given]
             here[at], here[at + one], here[at + two] = p0, p1, p2
-        if palette is not None:
-            unused[0] = touched  # else the compiler would leave the fetching out
         mirror_ends(errors[y % (depth + 1)], pad)
         if y == -RUN_IN:
             load_errors(errors, errors[y % (depth + 1)], spread)
