@@ -225,7 +225,7 @@ class _TrayMaker(Frozen):
 
     @cached_property
     def bench(self) -> Sequence[str]:
-        """What :func:`_bench_of` returns."""
+        """The bench sheet as text and as a page, and its tables; as kept of a build before, where there are trays."""
         return self.kept.shared("bench sheet", self.make_bench) if self.kept else self.make_bench()
 
     def sections(self, made: Iterable[MadeTray]) -> Iterator[str]:
